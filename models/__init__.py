@@ -1,0 +1,1 @@
+"""Physics and circuits of module-level inverters: pure functions of arrays."""

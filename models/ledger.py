@@ -1,0 +1,104 @@
+"""The books of a design: watts, litres, money, years, temperatures and limits.
+
+Every figure shown anywhere is a booking here.  A booking has a path (the part and what
+of it: ``boost.switch.conduction``), a kind and a value; a limit also keeps the actual
+value and the bound, so that a sheet can print both.  Ledgers add; booking a path of the
+same kind twice is a fault.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+from collections.abc import Iterator
+
+from models.axes import Array, array_namespace, check_axes
+from models.errors import ModelError
+
+
+class Kind(enum.Enum):
+    """What a booking counts; the value is its SI unit."""
+
+    LOSS = "W"  # (design, point, 1)
+    VOLUME = "m³"  # (design, 1, 1), bounding box of all pieces
+    AREA = "m²"  # (design, 1, 1), board area under all pieces
+    MASS = "kg"  # (design, 1, 1)
+    COST = "€"  # (design, 1, 1), invented price level
+    LIFE = "h"  # (design, 1, 1), wear-out life over the climate
+    TEMPERATURE = "°C"  # (design, point, 1)
+    LIMIT = "1"  # (design, point or 1, 1), feasible ≤ 0
+    FIGURE = ""  # anything else worth reading; unit in the entry
+
+
+@dataclasses.dataclass(frozen=True)
+class Entry:
+    """One booking."""
+
+    path: str
+    kind: Kind
+    value: Array
+    unit: str
+    meaning: str
+    actual: Array | None = None  # limits: the quantity itself …
+    bound: Array | None = None  # … and what it is held against
+    sense: str = ""  # "<=" or ">="
+
+
+@dataclasses.dataclass(frozen=True)
+class Ledger:
+    """A tuple of bookings with sums."""
+
+    entries: tuple[Entry, ...] = ()
+
+    def __add__(self, other: Ledger) -> Ledger:
+        """Join two sets of books; ModelError on a path booked twice with one kind."""
+        seen = {(e.path, e.kind) for e in self.entries}
+        for entry in other.entries:
+            if (entry.path, entry.kind) in seen:
+                raise ModelError(f"{entry.path} is booked twice as {entry.kind.name}")
+        return Ledger(self.entries + other.entries)
+
+    def of(self, kind: Kind) -> Iterator[Entry]:
+        """Iterate over the bookings of one kind."""
+        return (e for e in self.entries if e.kind is kind)
+
+    def find(self, path: str, kind: Kind) -> Entry:
+        """Return one booking, or raise KeyError."""
+        for entry in self.of(kind):
+            if entry.path == path:
+                return entry
+        raise KeyError(f"{path} ({kind.name})")
+
+    def total(self, kind: Kind) -> Array | float:
+        """Return the sum of all bookings of a kind."""
+        return sum((e.value for e in self.of(kind)), start=0.0)
+
+
+def joined(*ledgers: Ledger) -> Ledger:
+    """Return all bookings of several ledgers in one."""
+    return sum(ledgers, start=Ledger())
+
+
+def booking(path: str, kind: Kind, value: Array, meaning: str, unit: str | None = None) -> Ledger:
+    """Return a ledger with one booking of any kind but LIMIT."""
+    check_axes(path, value)
+    return Ledger((Entry(path, kind, value, kind.value if unit is None else unit, meaning),))
+
+
+def at_most(path: str, actual: Array, bound: Array, unit: str, meaning: str) -> Ledger:
+    """Return the limit actual ≤ bound (bound > 0), margin = actual/bound − 1."""
+    return _limit(path, actual / bound - 1.0, actual, bound, "<=", unit, meaning)
+
+
+def at_least(path: str, actual: Array, bound: Array, unit: str, meaning: str) -> Ledger:
+    """Return the limit actual ≥ bound (bound > 0), margin = 1 − actual/bound."""
+    return _limit(path, 1.0 - actual / bound, actual, bound, ">=", unit, meaning)
+
+
+def _limit(
+    path: str, margin: Array, actual: Array, bound: Array, sense: str, unit: str, meaning: str
+) -> Ledger:
+    check_axes(path, margin)
+    xp = array_namespace(actual, margin)
+    full = xp.asarray(bound) + 0.0 * margin
+    return Ledger((Entry(path, Kind.LIMIT, margin, unit, meaning, actual, full, sense),))

@@ -1,0 +1,1 @@
+"""Parts: physics and a row of data become losses, size, price and limits."""

@@ -1,0 +1,1 @@
+"""Closed forms of the physics; they know neither parts nor topologies."""

@@ -1,0 +1,1 @@
+"""Stages: parts wired into a power stage; a stage knows no topology."""

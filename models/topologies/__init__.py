@@ -1,0 +1,1 @@
+"""The candidate topologies, listed by hand."""

@@ -1,0 +1,1 @@
+"""Search, storage, terminal and page."""

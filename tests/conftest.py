@@ -1,0 +1,16 @@
+"""Fixtures shared by all tests."""
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def _floating_point_errors_raise():
+    with np.errstate(all="raise", under="ignore"):
+        yield
+
+
+@pytest.fixture
+def rng():
+    """A generator with a fixed seed."""
+    return np.random.default_rng(20261)
