@@ -125,7 +125,7 @@ class Flux:
 class InductorStress:
     """Stress of one inductor."""
 
-    l: Array  # [H], wanted inductance, (design, 1, 1)
+    inductance: Array  # [H], wanted inductance, (design, 1, 1)
     i_peak: Array  # [A]
     winding: WindingStress
     flux: tuple[Flux, ...]
