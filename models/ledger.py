@@ -17,17 +17,34 @@ from models.errors import ModelError
 
 
 class Kind(enum.Enum):
-    """What a booking counts; the value is its SI unit."""
+    """What a booking counts."""
 
-    LOSS = "W"  # (design, point, 1)
-    VOLUME = "m³"  # (design, 1, 1), bounding box of all pieces
-    AREA = "m²"  # (design, 1, 1), board area under all pieces
-    MASS = "kg"  # (design, 1, 1)
-    COST = "€"  # (design, 1, 1), invented price level
-    LIFE = "h"  # (design, 1, 1), wear-out life over the climate
-    TEMPERATURE = "°C"  # (design, point, 1)
-    LIMIT = "1"  # (design, point or 1, 1), feasible ≤ 0
-    FIGURE = ""  # anything else worth reading; unit in the entry
+    LOSS = "loss"  # [W] (design, point, 1), heat of all pieces
+    VOLUME = "volume"  # [m³] (design, 1, 1), bounding box of all pieces
+    AREA = "area"  # [m²] (design, 1, 1), board area under all pieces
+    HEIGHT = "height"  # [m] (design, 1, 1), of the tallest piece above the board
+    MASS = "mass"  # [kg] (design, 1, 1)
+    COST = "cost"  # [€] (design, 1, 1), invented price level
+    PIECES = "pieces"  # [1] (design, 1, 1), components placed on the board
+    LIFE = "life"  # [h] (design, 1, 1), wear-out life over the climate
+    TEMPERATURE = "temperature"  # [°C] (design, point, 1)
+    LIMIT = "limit"  # [1] (design, point or 1, 1), feasible ≤ 0
+    FIGURE = "figure"  # anything else worth reading; unit in the entry
+
+
+UNIT = {
+    Kind.LOSS: "W",
+    Kind.VOLUME: "m³",
+    Kind.AREA: "m²",
+    Kind.HEIGHT: "m",
+    Kind.MASS: "kg",
+    Kind.COST: "€",
+    Kind.PIECES: "",
+    Kind.LIFE: "h",
+    Kind.TEMPERATURE: "°C",
+    Kind.LIMIT: "",
+    Kind.FIGURE: "",
+}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -82,7 +99,7 @@ def joined(*ledgers: Ledger) -> Ledger:
 def booking(path: str, kind: Kind, value: Array, meaning: str, unit: str | None = None) -> Ledger:
     """Return a ledger with one booking of any kind but LIMIT."""
     check_axes(path, value)
-    return Ledger((Entry(path, kind, value, kind.value if unit is None else unit, meaning),))
+    return Ledger((Entry(path, kind, value, UNIT[kind] if unit is None else unit, meaning),))
 
 
 def at_most(path: str, actual: Array, bound: Array, unit: str, meaning: str) -> Ledger:
