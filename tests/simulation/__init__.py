@@ -1,0 +1,1 @@
+"""Independent time-domain simulation that the closed forms are checked against."""
