@@ -1,0 +1,127 @@
+"""Designs and a case in; objectives, margins and the whole books out.
+
+This is the one path: search, sheet, page and a design edited by hand all call it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+
+from models.axes import POINT, Array, array_namespace, check_axes, point_max
+from models.case import Case
+from models.errors import ModelError
+from models.ledger import Entry, Kind, Ledger, at_least, at_most, joined
+from models.points import Purpose
+from models.results import RESULTS, results
+from models.settle import Settled
+from models.topologies.topology import Topology
+
+HOURS_PER_YEAR = 8760.0
+
+
+@dataclasses.dataclass(frozen=True)
+class Evaluation:
+    """Everything known about a batch of n designs.
+
+    ``columns`` has shape (n, len(RESULTS)), in the units that ``models.results`` names;
+    ``margins`` (n, limits) is the worst of every limit over the operating points, and
+    ``objectives`` (n, m) is to be minimised.
+    """
+
+    settled: Settled
+    ledger: Ledger
+    columns: Array
+    margin_names: tuple[str, ...]
+    margins: Array
+    objectives: Array
+
+    @property
+    def feasible(self) -> Array:
+        """True for each design that meets every limit."""
+        return (self.margins <= 0.0).all(axis=1)
+
+    def column(self, name: str) -> Array:
+        """Return one reported result of every design, shape (n,)."""
+        return self.columns[:, [r.name for r in RESULTS].index(name)]
+
+
+def evaluate(topology: Topology, design: Any, case: Case) -> Evaluation:
+    """Return the evaluation of designs of one topology and structure.
+
+    Raises
+    ------
+    ModelError
+        If a booking is not finite or has lost its three axes: a fault of a model.
+    """
+    settled = topology.place(design, case)
+    ledger = settled.books + _overall_limits(settled.books, case)
+    _check(ledger)
+    columns = np.stack(results(settled, ledger, case), axis=1)
+    names, margins = _margins(ledger, columns.shape[0])
+    return Evaluation(
+        settled, ledger, columns, names, margins, _objectives(columns, case.spec.objectives)
+    )
+
+
+def _overall_limits(books: Ledger, case: Case) -> Ledger:
+    """Return limits of the whole box: life of every part that wears out, cost."""
+    wanted = case.spec.life.wanted_years
+    limits = [
+        at_least(
+            f"{entry.path}.life",
+            entry.value / HOURS_PER_YEAR,
+            np.full((1, 1, 1), float(wanted)),
+            "years",
+            f"wear-out life of {entry.path}",
+        )
+        for entry in books.of(Kind.LIFE)
+    ]
+    if case.spec.limits.cost_max is not None:
+        cost = books.total(Kind.COST)
+        bound = np.full((1, 1, 1), float(case.spec.limits.cost_max))
+        limits.append(at_most("cost", cost, bound, "€", "cost of all parts, invented prices"))
+    return joined(*limits)
+
+
+def _check(ledger: Ledger) -> None:
+    for entry in ledger.entries:
+        check_axes(entry.path, entry.value)
+        if not np.isfinite(entry.value).all():
+            raise ModelError(f"{entry.path} ({entry.kind.value}) is not finite")
+
+
+def _margins(ledger: Ledger, count: int) -> tuple[tuple[str, ...], Array]:
+    """Return the names of all limits and their worst margins (count, limits)."""
+    entries = list(ledger.of(Kind.LIMIT))
+    worst = [np.broadcast_to(point_max(e.value)[:, 0, 0], (count,)) for e in entries]
+    return tuple(e.path for e in entries), np.stack(worst, axis=1)
+
+
+def _objectives(columns: Array, wanted: Any) -> Array:
+    """Return the objectives as columns to be minimised."""
+    names = [r.name for r in RESULTS]
+    ups = [-columns[:, names.index(n)] for n in wanted.maximise]
+    downs = [columns[:, names.index(n)] for n in wanted.minimise]
+    return np.stack(ups + downs, axis=1)
+
+
+def worst_point(entry: Entry, design: int, case: Case) -> tuple[int, float]:
+    """Return the operating point at which a limit of one design is tightest, and its margin."""
+    row = np.broadcast_to(entry.value[:, :, 0], (entry.value.shape[0], entry.value.shape[POINT]))
+    line = row[min(design, row.shape[0] - 1)]
+    index = int(np.argmax(line))
+    return index, float(line[index])
+
+
+def weighted(x: Array, case: Case) -> Array:
+    """Return the weighted mean over the operating points, shape (n, 1, 1)."""
+    xp = array_namespace(x)
+    return xp.sum(x * case.points.weight, axis=POINT, keepdims=True)
+
+
+def rows_of(case: Case, purpose: Purpose) -> list[int]:
+    """Return the numbers of the operating points of one purpose."""
+    return [i for i, p in enumerate(case.points.purpose) if p is purpose]

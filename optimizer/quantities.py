@@ -1,0 +1,78 @@
+"""Quantities as people read them: 33.5 µF, not 3.35e-05 F."""
+
+from __future__ import annotations
+
+import math
+
+PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
+# Units that take a prefix; others are printed as they are.
+PREFIXED = {"F", "H", "A", "V", "W", "Ω", "s", "Hz", "C", "J"}
+ROUND = {"°C": 0, "years": 0, "€": 1, "%": 2, "turns": 0}
+
+
+def quantity(value: float | str, unit: str = "", digits: int = 3) -> str:
+    """Return a value with unit, ``digits`` significant figures and a prefix where usual.
+
+    Examples
+    --------
+    >>> quantity(3.35e-5, "F")
+    '33.5 µF'
+    >>> quantity(87.6, "°C")
+    '88 °C'
+    """
+    if isinstance(value, str):
+        return value
+    if not math.isfinite(value):
+        return "–"
+    if unit in ROUND:
+        return f"{value:.{ROUND[unit]}f} {unit}"
+    if unit == "m":
+        return f"{significant(value * 1e3, digits)} mm"
+    if unit == "m³":
+        return f"{significant(value * 1e6, digits)} cm³"
+    if unit not in PREFIXED:
+        return f"{significant(value, digits)} {unit}".rstrip()
+    power = 0
+    if value != 0.0:
+        power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-9), -12), 6)
+    return f"{significant(value / 10.0**power, digits)} {PREFIXES[power]}{unit}"
+
+
+def significant(value: float, digits: int = 3) -> str:
+    """Return a number to so many significant figures, without an exponent.
+
+    Examples
+    --------
+    >>> significant(12345.6), significant(0.01234), significant(7.0)
+    ('12346', '0.0123', '7')
+    """
+    if value == 0.0 or not math.isfinite(value):
+        return "0" if value == 0.0 else "–"
+    places = max(digits - 1 - math.floor(math.log10(abs(value)) + 1e-12), 0)
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def count(value: float) -> str:
+    """Return a whole number with thousands apart.
+
+    Examples
+    --------
+    >>> count(47200)
+    '47,200'
+    """
+    return f"{round(value):,}"
+
+
+def duration(seconds: float) -> str:
+    """Return a time span as hours and minutes, or minutes and seconds.
+
+    Examples
+    --------
+    >>> duration(11100), duration(75)
+    ('3 h 05 min', '1 min 15 s')
+    """
+    seconds = max(round(seconds), 0)
+    if seconds >= 3600:
+        return f"{seconds // 3600} h {seconds % 3600 // 60:02d} min"
+    return f"{seconds // 60} min {seconds % 60:02d} s" if seconds >= 60 else f"{seconds} s"

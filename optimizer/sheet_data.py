@@ -1,0 +1,235 @@
+"""Everything on a design sheet, as one JSON-ready document."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+
+from models.axes import Array
+from models.case import Case
+from models.curves import load_case, module_voltages
+from models.evaluate import HOURS_PER_YEAR, evaluate, worst_point
+from models.ledger import Entry, Kind
+from models.points import Purpose
+from models.results import RESULTS, group
+from optimizer.cautions import CAUTIONS
+from optimizer.opened import Opened
+
+FORMAT = "ripplefront.sheet/1"
+LOADS = (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0)
+SUSPICIOUS_EFFICIENCY = 0.98  # above every listed microinverter; must say why
+
+Document = dict[str, Any]
+
+
+def sheet_data(item: Opened) -> Document:
+    """Return the whole sheet of one design; every figure out of the ledger."""
+    evaluation = item.evaluation
+    detail = item.topology.detail(item.design, evaluation.settled, item.case)
+    return {
+        "format": FORMAT,
+        "label": item.label,
+        "topology": item.topology.name,
+        "title": item.topology.title,
+        "diagram": item.topology.diagram,
+        "source": item.topology.source,
+        "isolated": item.topology.isolated,
+        "decoupling": item.topology.decoupling,
+        "common_mode": item.topology.common_mode,
+        "structure": dict(item.static),
+        "feasible": item.feasible,
+        "cautions": list(CAUTIONS),
+        "remarks": remarks(item),
+        "specification": item.case.spec.model_dump(mode="json"),
+        "results": _results(item),
+        "variables": _variables(item),
+        "limits": _limits(item),
+        "losses": _losses(item),
+        "temperatures": _temperatures(item),
+        "life": _life(item),
+        "volume": _totals(item, Kind.VOLUME),
+        "cost": _totals(item, Kind.COST),
+        "bill": _bill(item),
+        "figures": _figures(item),
+        "efficiency": _efficiency(item),
+        "waves": [
+            {
+                "name": w.name,
+                "unit": w.unit,
+                "angle": w.angle.tolist(),
+                "value": w.value.tolist(),
+            }
+            for w in detail.waves
+        ],
+        "spectra": [
+            {"name": w.name, "unit": w.unit, "amplitudes": list(w.spectrum())}
+            for w in detail.waves
+            if w.capacitor
+        ],
+        "loops": [dataclasses.asdict(loop) for loop in detail.loops],
+        "protections": list(detail.protections),
+        "checks": list(detail.checks),
+    }
+
+
+def _one(x: Array, row: int = 0) -> float:
+    """Return the first design's value at one operating point."""
+    return float(x[0, min(row, x.shape[1] - 1), 0])
+
+
+def _results(item: Opened) -> list[Document]:
+    row = item.evaluation.columns[0]
+    return [
+        {"name": r.name, "value": float(v), "unit": r.unit, "meaning": r.meaning}
+        for r, v in zip(RESULTS, row, strict=True)
+    ]
+
+
+def _variables(item: Opened) -> list[Document]:
+    return [
+        {
+            "path": v.path,
+            "value": v.shown(item.values[v.field]),
+            "unit": v.unit,
+            "meaning": v.meaning,
+            "lowest": v.shown(v.lo) if not v.options else "",
+            "highest": v.shown(v.hi) if not v.options else "",
+        }
+        for v in item.variables
+    ]
+
+
+def _limits(item: Opened) -> list[Document]:
+    """Return every limit at its tightest operating point, worst first."""
+    rows = []
+    for entry in item.evaluation.ledger.of(Kind.LIMIT):
+        at, margin = worst_point(entry, 0, item.case)
+        actual, bound = entry.actual, entry.bound
+        rows.append(
+            {
+                "path": entry.path,
+                "meaning": entry.meaning,
+                "actual": None if actual is None else _one(actual, at),
+                "bound": None if bound is None else _one(bound, at),
+                "sense": entry.sense,
+                "unit": entry.unit,
+                "margin": margin,
+                "met": margin <= 0.0,
+                "at": _label(entry, at, item.case),
+            }
+        )
+    return sorted(rows, key=lambda r: -r["margin"])
+
+
+def _label(entry: Entry, at: int, case: Case) -> str:
+    return case.points.label[at] if entry.value.shape[1] > 1 else "every point"
+
+
+def _weighted(case: Case) -> list[int]:
+    rows = [i for i, p in enumerate(case.points.purpose) if p is Purpose.WEIGHTED]
+    return sorted(rows, key=lambda i: case.points.p_ac[0, i, 0])
+
+
+def _losses(item: Opened) -> Document:
+    rows = _weighted(item.case)
+    booked = [
+        {
+            "path": e.path,
+            "group": group(e),
+            "watts": [_one(e.value, i) for i in rows],
+        }
+        for e in item.evaluation.ledger.of(Kind.LOSS)
+    ]
+    power = item.case.points.p_ac
+    return {
+        "points": [item.case.points.label[i] for i in rows],
+        "power_w": [_one(power, i) for i in rows],
+        "weight": [_one(item.case.points.weight, i) for i in rows],
+        "rows": sorted(booked, key=lambda b: -b["watts"][-1]),
+        "total_w": [_one(item.evaluation.settled.heat, i) for i in rows],
+    }
+
+
+def _temperatures(item: Opened) -> list[Document]:
+    hot = item.case.points.thermal > 0.0
+    found = []
+    for entry in item.evaluation.ledger.of(Kind.TEMPERATURE):
+        over = np.where(hot, entry.value[:1] + 0.0 * hot, -273.15)[0, :, 0]
+        at = int(np.argmax(over))
+        found.append(
+            {"path": entry.path, "celsius": float(over[at]), "at": item.case.points.label[at]}
+        )
+    return sorted(found, key=lambda t: -t["celsius"])
+
+
+def _life(item: Opened) -> list[Document]:
+    found = [
+        {"path": e.path, "years": _one(e.value) / HOURS_PER_YEAR}
+        for e in item.evaluation.ledger.of(Kind.LIFE)
+    ]
+    return sorted(found, key=lambda t: t["years"])
+
+
+def _totals(item: Opened, kind: Kind) -> list[Document]:
+    found = [
+        {"path": e.path, "value": _one(e.value), "unit": e.unit}
+        for e in item.evaluation.ledger.of(kind)
+    ]
+    return sorted(found, key=lambda t: -t["value"])
+
+
+def _figures(item: Opened) -> list[Document]:
+    """Return every other figure, at full power."""
+    row = _weighted(item.case)[-1]
+    return [
+        {"path": e.path, "value": _one(e.value, row), "unit": e.unit, "meaning": e.meaning}
+        for e in item.evaluation.ledger.of(Kind.FIGURE)
+    ]
+
+
+def _bill(item: Opened) -> list[Document]:
+    settled = item.evaluation.settled
+    return [
+        dataclasses.asdict(line)
+        for part, t in zip(settled.parts, settled.temperatures, strict=True)
+        for line in part.items(t, item.case)
+    ]
+
+
+def _efficiency(item: Opened) -> Document:
+    """Return conversion efficiency at a grid of loads and three module voltages."""
+    voltages = module_voltages(item.case)
+    case = load_case(item.case, LOADS, voltages)
+    settled = evaluate(item.topology, item.design, case).settled
+    power = case.points.p_ac
+    share = (power / (power + settled.heat))[0, :, 0].reshape(len(voltages), len(LOADS))
+    return {
+        "loads": list(LOADS),
+        "voltages": list(voltages),
+        "values": share.tolist(),
+    }
+
+
+def remarks(item: Opened) -> list[str]:
+    """Return what a careful reader should be told about this very design."""
+    found = []
+    conversion = item.evaluation.column("conversion_efficiency_pct")[0] / 100.0
+    if conversion > SUSPICIOUS_EFFICIENCY:
+        largest = ", ".join(
+            f"{r['path']} {r['watts'][-1]:.2f} W" for r in _losses(item)["rows"][:3]
+        )
+        found.append(
+            f"The estimated efficiency of {100 * conversion:.2f} % is above that of every listed "
+            f"microinverter (95 of 100 are below 97.1 %). The largest losses at full power are "
+            f"{largest}; losses this model leaves out (gate loop, layout, current sensing, "
+            "winding ends, capacitor charge hysteresis) would lower it."
+        )
+    if not item.feasible:
+        worst = _limits(item)[0]
+        found.append(
+            f"This design does not meet {worst['path']} ({worst['meaning']}) at {worst['at']}; "
+            "do not build it as it is."
+        )
+    return found
