@@ -29,6 +29,8 @@ def vertical_plate(log_rayleigh: Array) -> Array:
 
     Nu = [0.825 + 0.387·Ra^(1/6) / (1 + (0.492/Pr)^(9/16))^(8/27)]²,  Pr of air
 
+    Laminar flow (Ra from 1e4 to 1e6, as on the sides of a flat box) sheds 2 to 9 % more.
+
     Parameters
     ----------
     log_rayleigh : Array
