@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import dataclasses
 import difflib
-import io
 import math
 import re
 from collections.abc import Mapping
@@ -18,7 +17,10 @@ from pathlib import Path
 import numpy as np
 
 from models.axes import Array, Indices
-from models.errors import CatalogueError, Mistake
+from models.errors import CatalogueError, Mistake, MistakesError
+
+# float() also reads "nan", "1_000" and digits of other scripts; a table may not hold them.
+PLAIN = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 DATA = Path(__file__).parent / "data"
 
@@ -27,8 +29,8 @@ UNIT_SCALE: dict[str, float] = {
     "K/W": 1.0, "mΩ": 1e-3, "µΩ": 1e-6, "nC": 1e-9, "µC": 1e-6, "µJ": 1e-6, "nF": 1e-9,
     "pF": 1e-12, "µF": 1e-6, "µH": 1e-6, "mm": 1e-3, "µm": 1e-6, "mm²": 1e-6, "cm²": 1e-4,
     "mm³": 1e-9, "cm³": 1e-6, "mm⁴": 1e-12, "g": 1e-3, "kg/m³": 1.0, "kW/m³": 1e3, "kHz": 1e3,
-    "Hz": 1.0, "K": 1.0, "mΩ·mm²": 1e-9, "Ω·nC": 1e-9, "nC/A": 1e-9, "V/K": 1.0, "Ω·A": 1.0,
-    "1/K": 1.0, "1/K²": 1.0, "€/cm²": 1e4, "€/kg": 1.0, "%": 1e-2,
+    "Hz": 1.0, "K": 1.0, "W/m²": 1.0, "mΩ·mm²": 1e-9, "Ω·nC": 1e-9, "nC/A": 1e-9, "V/K": 1.0,
+    "Ω·A": 1.0, "1/K": 1.0, "1/K²": 1.0, "€/cm²": 1e4, "€/kg": 1.0, "%": 1e-2,
 }  # fmt: skip
 
 
@@ -44,10 +46,14 @@ class Column:
 
 @dataclasses.dataclass(frozen=True)
 class Schema:
-    """The columns of a table; ``texts`` are kept as they stand."""
+    """The columns of a table; ``texts`` are kept as they stand.
+
+    A table is ``keyed`` when every row has a name of its own and a source.
+    """
 
     columns: Mapping[str, Column]
     texts: tuple[str, ...] = ()
+    keyed: bool = True
 
 
 @dataclasses.dataclass(frozen=True)
@@ -89,6 +95,29 @@ class Catalogue:
         return {name: table.rows for name, table in self.tables.items()}
 
 
+def text_of(path: Path, what: str, error: type[MistakesError]) -> str:
+    """Return the text of a UTF-8 file, with or without a byte order mark.
+
+    Raises
+    ------
+    MistakesError
+        Of the class ``error``, if there is no such file or it is not such a text.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            raise OSError(0, "it is not a file")
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        reason = fault.strerror or str(fault)
+    except UnicodeDecodeError as fault:
+        reason = f"byte {fault.start + 1} is not UTF-8"
+    except ValueError as fault:
+        reason = str(fault)
+    raise error(
+        [Mistake(str(path), 1, 1, f"{what} cannot be read: {reason}", "give a text file in UTF-8")]
+    )
+
+
 def read_table(name: str, schema: Schema, path: Path | None = None) -> Table:
     """Read and check one table; ``path`` defaults to the one shipped.
 
@@ -98,61 +127,43 @@ def read_table(name: str, schema: Schema, path: Path | None = None) -> Table:
         With every mistake found: file, row, column, value and remedy.
     """
     path = path or DATA / f"{name}.csv"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise CatalogueError(
-            [Mistake(str(path), 1, 1, f"the table {name} cannot be read: {error}",
-                     "give a CSV file in UTF-8")]
-        ) from None  # fmt: skip
-    return parse_table(name, schema, text, str(path))
+    return parse_table(name, schema, text_of(path, f"the table {name}", CatalogueError), str(path))
 
 
 def parse_table(name: str, schema: Schema, text: str, file: str) -> Table:
     """Return the table in ``text``; see ``read_table``."""
-    lines = [row for row in csv.reader(io.StringIO(text)) if row]
-    header = [cell.strip() for cell in lines[0]] if lines else []
+    sheet = _Sheet.of(text, file)
+    header = [cell.strip() for cell in sheet.rows[0][1]] if sheet.rows else []
+    _check_header(name, schema, header, sheet)
     wanted = {f"{key} [{column.unit}]": key for key, column in schema.columns.items()}
-    expected = ["name", *wanted, *schema.texts, "source"]
-    mistakes = [
-        Mistake(file, 1, 1, f"the column {missing!r} is missing", _near(missing, header))
-        for missing in expected
-        if missing not in header
-    ]
-    mistakes += [
-        Mistake(file, 1, 1, f"unknown column {extra!r}", _near(extra, expected))
-        for extra in header
-        if extra not in expected
-    ]
-    if not mistakes and len(lines) < 2:
-        mistakes.append(Mistake(file, 1, 1, f"the table {name} has no rows", "add one"))
-    if mistakes:
-        raise CatalogueError(mistakes)
-    values: dict[str, list[float]] = {key: [] for key in schema.columns}
     texts: dict[str, list[str]] = {key: [] for key in ("name", *schema.texts)}
-    for number, cells in enumerate(lines[1:], start=2):
+    values: dict[str, list[float]] = {key: [] for key in schema.columns}
+    mistakes: list[Mistake] = []
+    for line, cells in sheet.rows[1:]:
         if len(cells) != len(header):
             mistakes.append(
-                Mistake(file, number, 1, f"row {number} has {len(cells)} cells, the header "
-                        f"{len(header)}", "quote a cell that holds a comma")
+                sheet.mistake(line, 0, f"row {line} has {len(cells)} cells, the header "
+                              f"{len(header)}", "quote a cell that holds a comma")
             )  # fmt: skip
             continue
         record = dict(zip(header, (cell.strip() for cell in cells), strict=True))
-        for key in texts:
+        row_name = record.get("name", str(line))
+        if not row_name or row_name in texts["name"]:
+            mistakes.append(
+                sheet.mistake(line, header.index("name"), f"row {line}, column 'name': the name "
+                              f"{row_name!r} is empty or stands twice",
+                              "give every row a name of its own")
+            )  # fmt: skip
+        texts["name"].append(row_name)
+        for key in schema.texts:
             texts[key].append(record[key])
         for title, key in wanted.items():
-            value, mistake = _number(file, number, title, record[title], schema.columns[key])
-            values[key].append(value)
-            mistakes += [mistake] if mistake else []
-        if record["name"] in texts["name"][:-1] or not record["name"]:
-            mistakes.append(
-                Mistake(file, number, 1, f"the name {record['name']!r} is empty or stands twice",
-                        "give every row a name of its own")
-            )  # fmt: skip
-    if mistakes:
-        raise CatalogueError(
-            mistakes, f"{len(mistakes)} mistake(s) in {file}; nothing was started."
-        )
+            try:
+                values[key].append(_number(record[title], schema.columns[key]))
+            except _CellError as fault:
+                message = f"row {line}, column {title!r}: {record[title]!r} {fault.reason}"
+                mistakes.append(sheet.mistake(line, header.index(title), message, fault.remedy))
+    sheet.refuse(mistakes)
     return Table(
         name,
         tuple(texts.pop("name")),
@@ -161,23 +172,104 @@ def parse_table(name: str, schema: Schema, text: str, file: str) -> Table:
     )
 
 
-def _number(
-    file: str, line: int, title: str, cell: str, column: Column
-) -> tuple[float, Mistake | None]:
-    """Return the SI value of a cell, or a mistake."""
-    where = f"row {line}, column {title!r}"
-    try:
-        value = float(cell)
-    except ValueError:
-        return math.nan, Mistake(file, line, 1, f"{where}: {cell!r} is not a number",
-                                 "write a plain number with a decimal point")  # fmt: skip
+@dataclasses.dataclass(frozen=True)
+class _Sheet:
+    """The cells of a CSV text, and where they stand in the file."""
+
+    file: str
+    lines: tuple[str, ...]
+    rows: tuple[tuple[int, list[str]], ...]  # line number in the file, cells
+
+    @classmethod
+    def of(cls, text: str, file: str) -> _Sheet:
+        lines = tuple(text.removeprefix("\ufeff").replace("\r\n", "\n").split("\n"))
+        reader = csv.reader(lines, strict=True)
+        rows, line = [], 1
+        try:
+            for cells in reader:
+                if any(cell.strip() for cell in cells):
+                    rows.append((line, cells))
+                line = reader.line_num + 1
+        except csv.Error as fault:
+            raise CatalogueError(
+                [Mistake(file, line, 1, f"row {line} is not CSV: {fault}",
+                         "quote cells in pairs and double a quote inside a cell")]
+            ) from None  # fmt: skip
+        return cls(file, lines, tuple(rows))
+
+    def mistake(self, line: int, cell: int, message: str, remedy: str) -> Mistake:
+        """Return a mistake at a cell of a row."""
+        column, seen, quoted = 1, 0, False
+        for i, character in enumerate(self.lines[line - 1], start=1):
+            if seen == cell:
+                break
+            quoted ^= character == '"'
+            if character == "," and not quoted:
+                column, seen = i + 1, seen + 1
+        return Mistake(self.file, line, column, message, remedy)
+
+    def refuse(self, mistakes: list[Mistake]) -> None:
+        """Raise if there is any mistake."""
+        if mistakes:
+            raise CatalogueError(
+                mistakes, f"{len(mistakes)} mistake(s) in {self.file}; nothing was started."
+            )
+
+
+def _check_header(name: str, schema: Schema, header: list[str], sheet: _Sheet) -> None:
+    """Refuse a header that does not hold every column once, or a table without rows."""
+    columns = [f"{key} [{column.unit}]" for key, column in schema.columns.items()]
+    expected = [*columns, *schema.texts]
+    if schema.keyed:
+        expected = ["name", *expected, "source"]
+    top = sheet.rows[0][0] if sheet.rows else 1
+    if not header:
+        sheet.refuse([Mistake(sheet.file, 1, 1, f"the table {name} is empty",
+                              "its first row must be: " + ",".join(expected))])  # fmt: skip
+    if len(header) == 1 and header[0].count(";") >= 1:
+        sheet.refuse([sheet.mistake(top, 0, "the header holds one cell with semicolons",
+                                    "separate cells by commas, decimals by points")])  # fmt: skip
+    mistakes = [
+        sheet.mistake(top, len(header), f"the column {missing!r} is missing",
+                      _near(missing, [h for h in header if h not in expected]))
+        for missing in expected if missing not in header
+    ]  # fmt: skip
+    for i, title in enumerate(header):
+        if title not in expected:
+            absent = [e for e in expected if e not in header]
+            hint = _near(title, absent or expected)
+            mistakes.append(sheet.mistake(top, i, f"unknown column {title!r}", hint))
+        elif title in header[:i]:
+            mistakes.append(
+                sheet.mistake(top, i, f"the column {title!r} stands twice", "remove one of them")
+            )
+    if not mistakes and len(sheet.rows) < 2:
+        mistakes.append(sheet.mistake(top, 0, f"the table {name} has no rows", "add one"))
+    sheet.refuse(mistakes)
+
+
+class _CellError(ValueError):
+    """A cell that holds no acceptable number."""
+
+    def __init__(self, reason: str, remedy: str) -> None:
+        super().__init__(reason)
+        self.reason, self.remedy = reason, remedy
+
+
+def _number(cell: str, column: Column) -> float:
+    """Return the SI value of a cell."""
+    value = float(cell) if PLAIN.fullmatch(cell) else math.nan
+    if not math.isfinite(value):
+        raise _CellError("is not a number", "write a plain number with a decimal point")
     if not (column.lo <= value <= column.hi) or (column.integer and value != round(value)):
         kind = "a whole number " if column.integer else ""
-        return math.nan, Mistake(
-            file, line, 1, f"{where}: {cell} is outside the accepted range",
-            f"must be {kind}from {column.lo:g} to {column.hi:g} {column.unit}",
-        )  # fmt: skip
-    return value * UNIT_SCALE[column.unit], None
+        bounds = [f"at least {column.lo:g}"] if math.isfinite(column.lo) else []
+        bounds += [f"at most {column.hi:g}"] if math.isfinite(column.hi) else []
+        unit = "" if column.unit == "1" else f" {column.unit}"
+        raise _CellError(
+            "is outside the accepted range", f"must be {kind}{' and '.join(bounds)}{unit}"
+        )
+    return value * UNIT_SCALE[column.unit]
 
 
 def _near(name: str, known: list[str]) -> str:
