@@ -30,11 +30,19 @@ class Charge:
 
 @dataclasses.dataclass(frozen=True)
 class Moved:
-    """Another device whose voltage rises from ``v_from`` to ``v_to`` on an edge."""
+    """Another device whose voltage rises from ``v_from`` to ``v_to`` on an edge.
+
+    ``q_rr`` is the recovery charge of its body diode at the current ``i_rr`` and 25 °C,
+    borne by the switch that turns on; a diode bears its own by ``Commutation``.
+    ``hard_ok`` is 0 where that body diode must not be commutated with current in it.
+    """
 
     charge: Charge
     v_from: Array | float  # [V], angle axis allowed
     v_to: Array  # [V], angle axis allowed
+    q_rr: Array | None = None  # [C]
+    i_rr: Array | float = 1.0  # [A]
+    hard_ok: Array | float = 1.0  # [1]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -47,8 +55,9 @@ class Edge:
     For soft switching an inductance ``l_drive`` carrying ``i_drive`` (positive: towards
     discharging this device) moves the node during the dead time while its other end
     sits at ``v_far`` (measured so that ``v_far`` ≥ v/2 always helps); without
-    ``i_drive`` the edge is hard.  ``others`` are the devices whose charge moves on the
-    turn-on edge.  ``recovery`` is the current of a diode that this turn-on commutates.
+    ``l_drive`` the current stays constant, without ``i_drive`` the edge is hard.
+    ``others`` are the devices whose charge moves on the turn-on edge; body diodes among
+    them carry ``i_on`` before.  Each edge is one full cycle of the gate.
     """
 
     rate: Array  # [Hz]
