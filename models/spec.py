@@ -12,6 +12,18 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
+
+class ComplaintError(Exception):
+    """What is wrong with a value, said before its place in a file is known.
+
+    ``key`` is the dotted path below the section or specification that is checked.
+    """
+
+    def __init__(self, key: str, message: str, remedy: str) -> None:
+        super().__init__(message)
+        self.key, self.message, self.remedy = key, message, remedy
+
+
 Technology = Literal["silicon", "cdte", "cis"]
 GridKind = Literal["line_neutral", "split_phase", "line_line_wye"]
 
@@ -87,7 +99,7 @@ class Module(Section):
     i_sc_pct_per_c: float = number(0.05, -0.1, 0.2, "%/°C", "temperature coefficient of I_sc")
     v_oc_pct_per_c: float = number(-0.28, -0.6, -0.1, "%/°C", "temperature coefficient of V_oc")
     p_mp_pct_per_c: float | None = number(
-        None, -0.7, -0.1, "%/°C", "temperature coefficient of the power; only compared"
+        None, -0.7, -0.1, "%/°C", "temperature coefficient of the power; decides if given"
     )
     cells_in_series: int = number(60, 16, 180, "1", "cells in one string, not half-cells in all")
     technology: Technology = text("silicon", "cell material, for its band gap")
