@@ -47,8 +47,8 @@ def common_protections(v_grid: float, rated: float, isolated: bool) -> list[str]
     i_rated = rated / v_grid
     poles = "one pair of contacts" if isolated else "two contacts in series in line and in neutral"
     return [
-        f"Grid relay: {poles}, checked before every start, rated for {1.5 * i_rated:.1f} A and the "
-        f"surge voltage of the grid.",
+        f"Grid relay: {poles}, checked before every start, rated for {1.5 * i_rated:.1f} A and "
+        "the surge voltage of the grid.",
         f"Grid window: trip and reconnect by IEEE 1547 or EN 50549-1 as the place demands; "
         f"islanding detection by IEC 62116. Nominal {v_grid:.0f} V.",
         f"Peak current trip of the grid stage at about {2.2 * math.sqrt(2) * i_rated:.1f} A, in "
@@ -72,7 +72,7 @@ def common_checks() -> list[str]:
         "Temperatures of every part with the box closed, at full power, hottest air, for hours.",
         "Switch voltages with ringing, at full power and at record-cold input voltage; compare "
         "with the derated ratings.",
-        "Inductance against current of every wound part up to the peak current; ratio and leakage.",
+        "Inductance of every wound part up to its peak current; ratio and leakage.",
         "Module voltage ripple at twice line frequency and the tracker's utilisation on a module "
         "simulator.",
         "Grid current harmonics to the 50th, DC component, power factor; conducted emission from "
