@@ -162,3 +162,10 @@ def test_a_batch_equals_its_designs_one_by_one(rng):
     batch = solve(slice(None))
     for i in range(5):
         np.testing.assert_array_equal(batch[i : i + 1], solve(slice(i, i + 1)))
+
+
+def test_small_part_sheds_ten_watts_a_square_metre_and_kelvin_in_air():
+    area = designs(25e-4)
+    assert thermal.part_resistance(area, designs(0.0)).item() == pytest.approx(40.0)
+    potted = thermal.part_resistance(area, designs(1.0)).item()
+    assert potted / 40.0 == pytest.approx(0.45 / 1.2, rel=0.02)
