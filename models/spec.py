@@ -215,6 +215,7 @@ class Parts(Section):
     film: str | None = text(None, "film capacitors")
     electrolytic: str | None = text(None, "electrolytic capacitors")
     ceramic: str | None = text(None, "ceramic capacitors")
+    emi_chokes: str | None = text(None, "chokes of the grid filter")
     exclude: Names = text((), "row names that no design may use")
 
 
