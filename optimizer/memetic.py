@@ -1,0 +1,202 @@
+"""Polish: the real genes of designs spread along the front, improved by gradient steps.
+
+Many small problems advance in step with one another, so that the differences of all of
+them are evaluated as one batch.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import queue
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy.optimize import minimize
+
+from models.axes import Array
+from optimizer.encode import Space, Whole
+from optimizer.problem import Outcome
+
+ITERATIONS = 12
+STEP = 1e-6  # of a gene, for forward differences: half the digits, above rounding noise
+SLACK = 1e-7  # margins kept clear of zero, so that rounding does not make them positive
+
+
+class _HaltedError(Exception):
+    """The batch that a search waits for will not come."""
+
+
+@dataclasses.dataclass
+class _Asked:
+    """One search's wish for a batch, and the channel for the answer."""
+
+    index: int
+    genes: Array | None  # None: this search has ended, with the result below
+    result: Array | None = None
+
+
+def starts(objectives: Array, count: int, rng: np.random.Generator) -> Whole:
+    """Return rows spread along a front, both ends always among them."""
+    order = np.argsort(objectives[:, 0], kind="stable")
+    inner = np.sort(rng.random(max(count - 2, 0))) * (order.size - 1)
+    ends = np.array([0, order.size - 1])
+    return order[np.unique(np.concatenate([ends, inner.astype(np.int64)]))]
+
+
+def polished(
+    genes: Array,
+    objectives: Array,
+    *,
+    space: Space,
+    held: Array,
+    evaluate: Callable[[Array], Outcome],
+) -> tuple[Array, Outcome | None]:
+    """Return designs improved from ``genes``, one each, and what they come to.
+
+    Design i improves objective i mod m while no other gets worse and every margin is
+    met, by sequential quadratic programming over its real genes.
+
+    Parameters
+    ----------
+    genes, objectives : Array
+        Feasible designs (n, genes) and their objectives (n, m).
+    space : Space
+        The genes.
+    held : Array
+        NaN for each gene that may move.
+    evaluate : Callable
+        Evaluates a batch.
+
+    Source
+    ------
+    D. Kraft, "A software package for sequential quadratic programming", DFVLR-FB 88-28,
+    1988 (from memory), as SciPy implements it.
+    """
+    reals = np.flatnonzero(space.real & np.isnan(held))
+    if not reals.size or not len(genes):
+        return genes[:0], None
+    extent = np.maximum(objectives.max(axis=0) - objectives.min(axis=0), 1e-9)
+    asked: queue.SimpleQueue[_Asked] = queue.SimpleQueue()
+    answers: list[queue.SimpleQueue[Array | None]] = [queue.SimpleQueue() for _ in genes]
+    searches = [
+        _Search(i, genes[i], objectives[i] / extent, reals, extent, asked, answers[i])
+        for i in range(len(genes))
+    ]
+    threads = [threading.Thread(target=search.run, daemon=True) for search in searches]
+    for thread in threads:
+        thread.start()
+    try:
+        found = _serve(len(genes), asked, answers, evaluate)
+    finally:
+        for channel in answers:
+            channel.put(None)
+        for thread in threads:
+            thread.join()
+    made = space.snapped(np.stack([found[i] for i in range(len(genes))]))
+    return made, evaluate(made)
+
+
+def _serve(
+    count: int,
+    asked: queue.SimpleQueue[_Asked],
+    answers: list[queue.SimpleQueue[Array | None]],
+    evaluate: Callable[[Array], Outcome],
+) -> dict[int, Array]:
+    """Answer all searches, one batch a round, until each has ended; return the results."""
+    found: dict[int, Array] = {}
+    while len(found) < count:
+        wishes = sorted((asked.get() for _ in range(count - len(found))), key=lambda w: w.index)
+        open_ = [(w.index, w.genes) for w in wishes if w.genes is not None]
+        found.update({w.index: w.result for w in wishes if w.result is not None})
+        if not open_:
+            continue
+        batch = np.concatenate([genes for _, genes in open_])
+        outcome = evaluate(batch)
+        values = np.concatenate([outcome.objectives, outcome.margins], axis=1)
+        first = 0
+        for index, genes in open_:
+            answers[index].put(values[first : first + len(genes)])
+            first += len(genes)
+    return found
+
+
+class _Search:
+    """One design's descent; it runs in a thread of its own, but only while it is answered."""
+
+    def __init__(
+        self,
+        index: int,
+        genes: Array,
+        start: Array,
+        reals: Whole,
+        extent: Array,
+        asked: queue.SimpleQueue[_Asked],
+        answers: queue.SimpleQueue[Array | None],
+    ) -> None:
+        self._index, self._genes, self._reals = index, genes, reals
+        self._extent, self._asked, self._answers = extent, asked, answers
+        m = start.size
+        self._main = index % m
+        self._others = np.array([k for k in range(m) if k != self._main], dtype=np.int64)
+        self._bound = start[self._others]
+        self._at: tuple[bytes, Array, Array] = (b"", start, start)
+
+    def run(self) -> None:
+        """Descend, then hand in the result; without progress that is the start itself."""
+        result = self._genes.copy()
+        room: Any = {"type": "ineq", "fun": self._room, "jac": self._room_slope}
+        goal: Any = self._goal
+        try:
+            with np.errstate(all="ignore"):
+                found = minimize(
+                    goal,
+                    self._genes[self._reals],
+                    jac=self._goal_slope,
+                    bounds=[(0.0, 1.0)] * self._reals.size,
+                    method="SLSQP",
+                    constraints=room,
+                    options={"maxiter": ITERATIONS, "ftol": 1e-6},
+                )
+            if np.isfinite(found.x).all():
+                result[self._reals] = np.clip(found.x, 0.0, 1.0)
+        except (_HaltedError, ValueError, ArithmeticError, np.linalg.LinAlgError):
+            pass  # the start stands
+        finally:
+            self._asked.put(_Asked(self._index, None, result))
+
+    def _goal(self, x: Array) -> float:
+        # A hundredfold, so that the solver's tolerance means a ten-thousandth of the front.
+        return 100.0 * float(self._both(x)[0][self._main])
+
+    def _goal_slope(self, x: Array) -> Array:
+        return 100.0 * self._both(x)[1][self._main]
+
+    def _room(self, x: Array) -> Array:
+        v = self._both(x)[0]
+        m = self._others.size + 1
+        return np.concatenate([self._bound - v[self._others], -v[m:] - SLACK])
+
+    def _room_slope(self, x: Array) -> Array:
+        s = self._both(x)[1]
+        return -np.concatenate([s[self._others], s[self._others.size + 1 :]])
+
+    def _both(self, x: Array) -> tuple[Array, Array]:
+        """Return objectives (in extents) and margins, and their slopes, asking once a point."""
+        key = np.ascontiguousarray(x).tobytes()
+        if key != self._at[0]:
+            inside = np.clip(np.nan_to_num(x, nan=0.5), 0.0, 1.0)
+            step = np.where(inside + STEP > 1.0, -STEP, STEP)
+            batch = np.repeat(self._genes[None, :], x.size + 1, axis=0)
+            batch[:, self._reals] = inside
+            batch[np.arange(1, x.size + 1), self._reals] += step
+            self._asked.put(_Asked(self._index, batch))
+            values = self._answers.get()
+            if values is None:
+                raise _HaltedError
+            scaled = values.copy()
+            scaled[:, : self._extent.size] /= self._extent
+            slope = ((scaled[1:] - scaled[0]) / step[:, None]).T
+            self._at = (key, scaled[0], slope)
+        return self._at[1], self._at[2]
