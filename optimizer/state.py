@@ -1,0 +1,109 @@
+"""What an island is: arrays only, so that a checkpoint or a worker can hold all of it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.axes import Array
+from optimizer.encode import Whole
+from optimizer.front import Front
+from optimizer.operators import OPERATORS
+from optimizer.problem import Problem
+
+SEEN = 1 << 16  # slots of the table of designs made lately
+
+
+@dataclasses.dataclass(frozen=True)
+class Tuning:
+    """Sizes of an island; the defaults are the measured best of the portfolio."""
+
+    population: int = 100
+    offspring: int = 300
+    first_sample: int = 8  # populations sampled at random before the first selection
+    archive: int = 1500  # designs an island's archive holds at most
+    cloud: int = 2000  # feasible designs near the front kept for pictures and warm starts
+    polish_every: int = 7000  # [evaluations] between two polishes of one island
+    polish_points: int = 8
+    polish_share: float = 0.4  # of the evaluations that polishing may take
+
+
+# Entries of State.clock.
+GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT = range(6)
+
+
+@dataclasses.dataclass
+class State:
+    """Everything an island is; arrays only."""
+
+    key: Whole  # seed, candidate, island
+    clock: Whole
+    held: Array  # NaN where a gene is free, else the value a sub-run keeps it at
+    seeds: Array  # designs to evaluate first
+    genes: Array
+    objectives: Array
+    margins: Array
+    front_genes: Array
+    front_objectives: Array
+    front_columns: Array
+    cloud_genes: Array
+    cloud_objectives: Array
+    cloud_columns: Array
+    seen: NDArray[np.uint32]
+    credit: Array  # successes and trials of every operator
+    nearest_genes: Array  # (0 or 1, genes): the design of least violation so far
+    nearest_margins: Array
+    nearest_columns: Array
+
+    @property
+    def evaluations(self) -> int:
+        """Designs evaluated so far."""
+        return int(self.clock[EVALUATIONS])
+
+    @property
+    def front(self) -> Front:
+        """The archive."""
+        return Front(self.front_genes, self.front_objectives, self.front_columns)
+
+    def copied(self) -> State:
+        """Return a state that shares no array with this one."""
+        return State(**{k: v.copy() for k, v in self.arrays().items()})
+
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Return the arrays by name."""
+        return {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+
+
+def state_from(arrays: Mapping[str, NDArray[Any]]) -> State:
+    """Return the state whose arrays ``State.arrays`` gave."""
+    return State(**dict(arrays))
+
+
+def founded(
+    key: tuple[int, int, int], problem: Problem, seeds: Array | None = None,
+    held: Array | None = None,
+) -> State:  # fmt: skip
+    """Return an island on which nothing has happened yet."""
+    v = problem.space.size
+    m, g, c = problem.sizes
+    rows = {
+        "genes": v, "objectives": m, "margins": g,
+        "front_genes": v, "front_objectives": m, "front_columns": c,
+        "cloud_genes": v, "cloud_objectives": m, "cloud_columns": c,
+        "nearest_genes": v, "nearest_margins": g, "nearest_columns": c,
+    }  # fmt: skip
+    return state_from(
+        {
+            "key": np.array(key, dtype=np.int64),
+            "clock": np.zeros(6, dtype=np.int64),
+            "held": np.full(v, np.nan) if held is None else held,
+            "seeds": np.zeros((0, v)) if seeds is None else seeds,
+            **{name: np.zeros((0, width)) for name, width in rows.items()},
+            "seen": np.zeros(SEEN, dtype=np.uint32),
+            "credit": np.full((2, len(OPERATORS)), 1e-3),
+        }
+    )
