@@ -1,0 +1,294 @@
+"""The rounds of a sweep: advance islands, meet at barriers, keep the run folder current."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Protocol
+
+import numpy as np
+
+from models.axes import Array
+from models.errors import RunError
+from optimizer.archive import archived, table_rows
+from optimizer.budget import Settings
+from optimizer.course import Course, course_from, gathered, opened, planned, settled
+from optimizer.island import Report, advance
+from optimizer.outcome import Result, concluded, progress_of
+from optimizer.problem import Problem
+from optimizer.progress import Callback
+from optimizer.state import State, Tuning
+from optimizer.store import Store, latest_checkpoint
+
+CHECKPOINT_EVERY = 30.0  # [s]
+STATUS_EVERY = 1.0  # [s]
+FAILED_SHARE = 0.05  # more designs without result than this end the sweep
+
+
+@dataclasses.dataclass(frozen=True)
+class Job:
+    """One island's round: its state, its problem's number, the evaluations to reach."""
+
+    island: int
+    problem: int
+    state: State
+    target: int
+
+
+Done = tuple[int, State, Report]
+
+
+class Workers(Protocol):
+    """Who advances islands; results may come in any order, the course is the same."""
+
+    def advance(
+        self, jobs: Sequence[Job], tuning: Tuning, stop: Callable[[], bool]
+    ) -> Iterator[Done]:
+        """Yield (island, state, report) as islands finish or have been stopped."""
+
+
+class SameProcess:
+    """Advances islands one after the other, here."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self._problems = problems
+
+    def advance(
+        self, jobs: Sequence[Job], tuning: Tuning, stop: Callable[[], bool]
+    ) -> Iterator[Done]:
+        """Yield each island after its turn."""
+        for job in jobs:
+            if stop():
+                return
+            state, report = advance(
+                job.state, self._problems[job.problem], tuning, job.target, stop
+            )
+            yield job.island, state, report
+
+
+def sweep(
+    problems: Sequence[Problem],
+    settings: Settings,
+    store: Store | None = None,
+    progress: Callback | None = None,
+    *,
+    seeds: Mapping[str, Array] | None = None,
+    workers: Workers | None = None,
+) -> Result:
+    """Search all candidates and return their fronts; an interrupt ends it in good order.
+
+    Parameters
+    ----------
+    problems : Sequence of Problem
+        One for every topology and structure.
+    settings : Settings
+        Budget and seed.
+    store : Store, optional
+        Run folder to keep; without one nothing is written.
+    progress : Callable, optional
+        Told where the sweep stands, about once a second and at every barrier.
+    seeds : Mapping, optional
+        Designs (n, genes) to start from, by candidate name.
+    workers : Workers, optional
+        Who advances the islands; by default this process.
+    """
+    course = planned(opened(problems, settings, seeds or {}), settings)
+    return _Run(problems, settings, store, progress, workers).run(course)
+
+
+def resume(
+    problems: Sequence[Problem],
+    settings: Settings,
+    store: Store,
+    progress: Callback | None = None,
+    *,
+    seeds: Mapping[str, Array] | None = None,
+    workers: Workers | None = None,
+) -> Result:
+    """Go on from the last whole checkpoint of ``store`` to the bits of an undisturbed sweep.
+
+    Without a checkpoint the sweep starts from its beginning.  Parameters as in ``sweep``.
+
+    Raises
+    ------
+    RunError
+        If the checkpoint belongs to other candidates.
+    """
+    arrays = latest_checkpoint(store.folder)
+    if arrays is None:
+        return sweep(problems, settings, store, progress, seeds=seeds, workers=workers)
+    course = course_from(arrays)
+    same = len(course.fronts) == len(problems) and all(
+        front.genes.shape[1] == problem.space.size
+        for front, problem in zip(course.fronts, problems, strict=False)
+    )
+    if not same:
+        raise RunError(
+            f"the checkpoint of {store.name} belongs to other candidates than its specification "
+            "gives now.\n  Resume with the version and catalogue that started the run."
+        )
+    store.journal("resumed", barrier=course.barrier)
+    return _Run(problems, settings, store, progress, workers).run(course)
+
+
+class _Run:
+    """What lives only as long as the process: clocks, signals, files."""
+
+    def __init__(
+        self,
+        problems: Sequence[Problem],
+        settings: Settings,
+        store: Store | None,
+        progress: Callback | None,
+        workers: Workers | None,
+    ) -> None:
+        self._problems, self._settings = problems, settings
+        self._store, self._progress = store, progress
+        self._workers = workers or SameProcess(problems)
+        self._rounds = settings.rounds(len(problems))
+        self._tuning = settings.tuning(len(problems))
+        self._begun = self._saved = self._told = time.monotonic()
+        self._evaluating = self._working = 0.0
+        self._new = 0
+        self._stopped = False
+
+    def run(self, course: Course) -> Result:
+        """Pass rounds until the budget, the time or the user's patience ends."""
+        with self._signals():
+            reason = ""
+            while not reason:
+                self._round(course)
+                reason = "stopped" if self._stopped and not self._complete(course) else ""
+                if not reason:
+                    course = planned(
+                        settled(course, self._problems, self._settings), self._settings
+                    )
+                    self._barrier(course)
+                    reason = self._ended(course)
+            return self._conclude(course, reason)
+
+    def _complete(self, course: Course) -> bool:
+        return all(
+            state.evaluations >= target
+            for state, target in zip(course.states, course.targets.tolist(), strict=True)
+        )
+
+    def _round(self, course: Course) -> None:
+        jobs = [
+            Job(i, course.owner(i), state, target)
+            for i, (state, target) in enumerate(
+                zip(course.states, course.targets.tolist(), strict=True)
+            )
+            if state.evaluations < target
+        ]
+        for island, state, report in self._workers.advance(
+            jobs, self._tuning, lambda: self._stopped
+        ):
+            course.states[island] = state
+            self._evaluating += report.seconds_evaluating
+            self._working += report.seconds
+            self._new += report.evaluations
+            clock = time.monotonic()
+            if clock - self._told > STATUS_EVERY:
+                self._tell(course, ended=False)
+            if clock - self._saved > CHECKPOINT_EVERY:
+                self._save(course)
+
+    def _barrier(self, course: Course) -> None:
+        told = self._tell(course, ended=True)
+        if self._store:
+            self._store.journal(
+                "barrier",
+                barrier=course.barrier,
+                designs=told.designs,
+                front=told.front,
+                hypervolume=told.hypervolume,
+                live=[p.name for p, live in zip(self._problems, course.live, strict=True) if live],
+            )
+        if time.monotonic() - self._saved > CHECKPOINT_EVERY:
+            self._save(course)
+
+    def _ended(self, course: Course) -> str:
+        evaluations, _, failed = course.counts().sum(axis=0).tolist()
+        limit = self._settings.time_limit
+        if course.barrier >= self._rounds or evaluations >= self._settings.evaluations:
+            return "done"
+        if failed > FAILED_SHARE * max(evaluations, 2000):
+            return "failed"
+        if limit is not None and time.monotonic() - self._begun > limit:
+            return "time"
+        return "stopped" if self._stopped else ""
+
+    def _save(self, course: Course) -> None:
+        """Write checkpoint and archive."""
+        if self._store:
+            self._store.checkpoint(course.barrier, course.arrays())
+            fronts = gathered(course)
+            self._store.archive(
+                archived(course, fronts), table_rows(self._problems, fronts, self._store.folder)
+            )
+        self._saved = time.monotonic()
+
+    def _tell(self, course: Course, *, ended: bool) -> Any:
+        self._told = time.monotonic()
+        told = progress_of(
+            course, self._problems, self._settings,
+            elapsed=self._told - self._begun, new=self._new,
+            search_share=1.0 - self._evaluating / max(self._working, 1e-9), ended=ended,
+        )  # fmt: skip
+        if self._progress:
+            self._progress(told)
+        if self._store:
+            self._store.status({"state": "running", **dataclasses.asdict(told)})
+        return told
+
+    def _conclude(self, course: Course, reason: str) -> Result:
+        self._save(course)
+        result = concluded(
+            course, self._problems, reason,
+            seconds=time.monotonic() - self._begun, seconds_evaluating=self._evaluating,
+        )  # fmt: skip
+        if self._store:
+            told = self._tell(course, ended=False)
+            summary = result.summary()
+            self._store.status({**dataclasses.asdict(told), "state": "ended", **summary})
+            self._store.journal("ended", **summary)
+        return result
+
+    @contextlib.contextmanager
+    def _signals(self) -> Iterator[None]:
+        """Let the first interrupt finish the generation, the second end at once."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def ask(number: int, frame: object) -> None:
+            if self._stopped:
+                raise KeyboardInterrupt
+            self._stopped = True
+
+        before = {s: signal.signal(s, ask) for s in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+
+def affordable(problems: Sequence[Problem], seconds: float, *, batch: int = 128) -> int:
+    """Return how many evaluations fit into a time, measured on random designs.
+
+    The answer depends on the machine; a sweep notes the number that it was started with,
+    and from that number on goes the same way everywhere.
+    """
+    rng = np.random.default_rng(0)
+    begun = time.perf_counter()
+    for problem in problems:
+        problem.evaluate(problem.space.snapped(rng.random((batch, problem.space.size))))
+    spent = time.perf_counter() - begun
+    # A fifth of the time is left for the search itself and for files.
+    return max(1000, int(0.8 * seconds * batch * len(problems) / max(spent, 1e-6)))

@@ -1,0 +1,78 @@
+"""Trials of absent levels: a small island that keeps one level of one discrete variable.
+
+A whole section of a front can hang on one core or device that needs partners tuned anew.
+Among designs that have theirs such a level never survives; by itself, compared with its
+own kind only, it can show what it is worth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from optimizer.encode import Kind
+from optimizer.front import Front
+from optimizer.operators import changed
+from optimizer.problem import Problem
+from optimizer.state import State, founded
+
+PROBE_EVALUATIONS = 600  # given to every trial of an absent level
+PROBE_LEVELS = 16  # whole numbers with more levels are not tried one by one
+FIRST_PROBE = 1000  # island numbers of trials start here
+
+
+def generator(seed: int, *place: int) -> np.random.Generator:
+    """Return the random numbers of a place in the seed tree."""
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=place)))
+
+
+def trials(
+    fronts: Sequence[Front | None],
+    problems: Sequence[Problem],
+    *,
+    count: int,
+    seed: int,
+    barrier: int,
+) -> list[State]:
+    """Return up to ``count`` islands, dealt out over the candidates that have a front."""
+    queues = [
+        _absent(front, problem, generator(seed, c, 0, barrier, 2)) if front and front.size else []
+        for c, (front, problem) in enumerate(zip(fronts, problems, strict=True))
+    ]
+    chosen: list[tuple[int, Front, int, int]] = []
+    for place in range(max((len(q) for q in queues), default=0)):
+        chosen += [
+            (c, front, *queue[place])
+            for c, (front, queue) in enumerate(zip(fronts, queues, strict=True))
+            if front and place < len(queue)
+        ]
+    return [
+        _trial(front, problems[c], gene, level, key=(seed, c, FIRST_PROBE + i))
+        for i, (c, front, gene, level) in enumerate(chosen[:count])
+    ]
+
+
+def _absent(front: Front, problem: Problem, rng: np.random.Generator) -> list[tuple[int, int]]:
+    """Return (gene, level) of what no design on the front has, names before numbers."""
+    space = problem.space
+    level = space.level(front.genes)
+    found = []
+    for gene in np.flatnonzero(space.levels > 1).tolist():
+        numbers = space.kinds[gene] == Kind.WHOLE
+        if numbers and space.levels[gene] > PROBE_LEVELS:
+            continue
+        here = set(level[:, gene].tolist())
+        missing = [k for k in range(int(space.levels[gene])) if k not in here]
+        found += [(bool(numbers), float(rng.random()), gene, k) for k in missing]
+    return [(gene, k) for _, _, gene, k in sorted(found)]
+
+
+def _trial(
+    front: Front, problem: Problem, gene: int, level: int, *, key: tuple[int, int, int]
+) -> State:
+    rng = generator(*key)
+    held = np.full(problem.space.size, np.nan)
+    held[gene] = problem.space.centres[gene, level]
+    start = front.genes[rng.permutation(front.size)[:24]]
+    return founded(key, problem, np.concatenate([start, changed(rng, problem.space, start)]), held)
