@@ -134,6 +134,7 @@ class ElectrolyticBank(Bank):
             booking(path, Kind.LIFE, life, "electrolytic, computed"),
             booking(f"{path}.capped", Kind.FIGURE, years, "life under the ceiling of the "
                     "specification, for seals that age whatever the load", "years"),
+            booking(f"{path}.electrolytics", Kind.FIGURE, self.count + 0.0 * d, "cans", ""),
             at_most(f"{path}.voltage", self.stress.v_max, self.at("v_rated") / SPARE_VOLTAGE,
                     "V", "peak voltage of the electrolytic, derated"),
             at_most(f"{path}.current", self.current, self.current_bound(t), "A",
