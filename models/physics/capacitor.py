@@ -110,6 +110,11 @@ def frequency_multiplier(f: Array) -> Array:
 
     Straight lines over log f, held outside 50 Hz to 20 kHz; ESR(f) = ESR(120 Hz)/k².
 
+    Parameters
+    ----------
+    f : Array
+        Frequency [Hz].
+
     Source
     ------
     Data sheet of a 450 V series for 105 °C, 2008; low-voltage cans gain less.
@@ -121,6 +126,11 @@ def frequency_multiplier(f: Array) -> Array:
 
 def air_multiplier(t_air: Array) -> Array:
     """Return by how much the rated ripple current grows below 105 °C around the can [1].
+
+    Parameters
+    ----------
+    t_air : Array
+        Temperature around the can [°C].
 
     Source
     ------
@@ -145,6 +155,10 @@ def equivalent_ripple(i_line: Array, f_line: Array, *, i_hf: Array, f_hf: Array)
     -------
     Array
         Rms current at 120 Hz [A].
+
+    Source
+    ------
+    Heats of different frequencies add, each at its own resistance.
     """
     xp = array_namespace(i_line, i_hf)
     slow = i_line / frequency_multiplier(f_line)
@@ -161,6 +175,10 @@ def electrolytic_resistance(capacitance: Array, loss_factor: Array) -> Array:
         Capacitance [F].
     loss_factor : Array
         Limit of tan δ at 120 Hz [1].
+
+    Source
+    ------
+    Definition of the loss factor; 0.55 from memory.
     """
     return TYPICAL_ESR * loss_factor / (2.0 * math.pi * 120.0 * capacitance)
 
@@ -200,12 +218,18 @@ def bias_share(v: Array, v_half: Array) -> Array:
 
 
 def charge_share(v: Array, v_half: Array) -> Array:
-    """Return Q/(V·C(0)) of a class II ceramic charged to V; parameters as ``bias_share``."""
+    """Return Q/(V·C(0)) [1] of a class II ceramic charged to V.
+
+    Parameters and source as in ``bias_share``; Gauss-Legendre quadrature, within 0.1 %.
+    """
     return sum((w * bias_share(x * v, v_half) for x, w in _GAUSS), start=0.0 * v)
 
 
 def energy_share(v: Array, v_half: Array) -> Array:
-    """Return 2·E/(V²·C(0)) of a class II ceramic charged to V; parameters as ``bias_share``."""
+    """Return 2·E/(V²·C(0)) [1] of a class II ceramic charged to V.
+
+    Parameters and source as in ``bias_share``; Gauss-Legendre quadrature, within 0.1 %.
+    """
     parts = (2.0 * x * w * bias_share(x * v, v_half) for x, w in _GAUSS)
     return sum(parts, start=0.0 * v)
 

@@ -108,6 +108,10 @@ def swing_wear(k: Array) -> Array:
     ----------
     k : Array
         Swing of the stored energy over its mean [1], 0 to 1.
+
+    Source
+    ------
+    Binomial series, derived here.
     """
     k2 = k * k
     return 1.0 + k2 * (2.1875 + k2 * (0.102539 + k2 * (0.002136 + k2 * 0.000292)))
@@ -131,6 +135,10 @@ def equivalent_voltage(v_mean: Array, v_swing: Array) -> Array:
     -------
     Array
         Voltage [V].
+
+    Source
+    ------
+    Energy of the capacitor as a sine, derived here.
     """
     xp = array_namespace(v_mean, v_swing)
     high = v_mean + 0.5 * v_swing

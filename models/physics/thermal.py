@@ -70,7 +70,14 @@ def plate_facing_up(log_rayleigh: Array) -> Array:
 def plate_facing_down(log_rayleigh: Array) -> Array:
     """Return the mean Nusselt number of a warm face that looks down: 0.52·Ra^⅕.
 
-    Parameters and source as in ``plate_facing_up``.
+    Parameters
+    ----------
+    log_rayleigh : Array
+        Natural logarithm of the Rayleigh number of area over perimeter [1].
+
+    Source
+    ------
+    As ``plate_facing_up``.
     """
     return 0.52 * array_namespace(log_rayleigh).exp(log_rayleigh / 5.0)
 
@@ -89,6 +96,10 @@ def radiation(t_surface: Array, t_around: Array, emissivity: Array | float) -> A
     -------
     Array
         Coefficient [W/(m²·K)].
+
+    Source
+    ------
+    Stefan-Boltzmann law for a small grey body in wide surroundings.
     """
     t_s, t_a = t_surface + KELVIN, t_around + KELVIN
     return emissivity * STEFAN_BOLTZMANN * (t_s * t_s + t_a * t_a) * (t_s + t_a)
@@ -124,6 +135,10 @@ def convection(
     -------
     Array
         Conductance [W/K].
+
+    Source
+    ------
+    Properties of air fitted to textbook tables (from memory); each face taken alone.
     """
     xp = array_namespace(length, t_surface)
     face, sides = length * width, 2.0 * (length + width) * height
@@ -228,6 +243,10 @@ def inside_temperature(t_surface: Array, heat: Array, surface: Array, potted: Ar
     -------
     Array
         Temperature [°C].
+
+    Source
+    ------
+    Common practice, no source.
     """
     h = INSIDE_AIR + (INSIDE_POTTED - INSIDE_AIR) * potted
     return t_surface + heat / (h * surface)

@@ -279,7 +279,8 @@ def test_electrolytic_core_temperature_is_the_root_of_its_heat_balance():
 
             root = brentq(balance, t_air, t_air + 500)
             found = bank.temperature(designs(t_air), designs(0.0))[0, 0, 0]
-            assert found == pytest.approx(root, abs=0.02 if root - t_air < 25 else 1)
+            assert found == pytest.approx(root, abs=0.1 if root - t_air < 15 else 5)
+            assert found <= root + 1e-9
 
 
 def test_electrolytic_at_its_rated_ripple_rises_as_rated():
