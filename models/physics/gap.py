@@ -5,7 +5,12 @@ from __future__ import annotations
 from models.axes import Array, array_namespace
 from models.physics.core import MU_0
 
-GAP_MIN = 10e-6  # [m], least gap that is worth grinding; common practice, no source
+# Where the models of gap and copper loss hold; common practice, no source.
+GAP_MIN = 10e-6  # [m], least gap that can be ground
+GAP_SHARE_MAX = 0.05  # [1], of the effective length
+FRINGING_MAX = 1.5  # [1]
+CLEARANCE = 2.0  # [1], gaps between gap and copper
+KEPT_FREE = 1.5  # [1], gaps of winding height left empty
 STEPS = 6
 
 
