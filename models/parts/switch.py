@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 
 from models import cost
 from models.axes import ANGLE, Array, array_namespace, line_max, line_mean
@@ -49,30 +50,33 @@ def edge_loss(own: Device, edge: Edge) -> EdgeLoss:
     xp = array_namespace(edge.v)
     start = turn_on(own.charge, edge, own.t_dead)
     i_on = xp.maximum(edge.i_on, 0.0)
-    overlap = (0.5 * own.t_rise) * (start.v_left * i_on) + turn_off_energy(
-        edge.v, edge.i_off, own.t_fall, start.node_charge
-    )
-    zero = xp.zeros((1, 1, 1))
-    recovery = forbidden = zero
+    fall = turn_off_energy(edge.v, edge.i_off, own.t_fall, start.node_charge)
+    recovery = forbidden = xp.zeros_like(own.v_max)
     for other in edge.others:
         if other.q_rr is not None:
-            q = recovery_charge(other.q_rr, xp.asarray(other.i_rr), i_on)
-            recovery = recovery + _per_second(edge.rate, q * other.v_to)
+            q = recovery_charge(other.q_rr, xp.asarray(other.i_rr), edge.i_on)
+            recovery = recovery + _per_second(edge.rate, other.v_to, q)
             forbidden = xp.maximum(forbidden, line_max(i_on) * (1.0 - other.hard_ok))
     return EdgeLoss(
         _per_second(edge.rate, start.energy),
-        _per_second(edge.rate, overlap),
+        _per_second(edge.rate, 0.5 * own.t_rise, start.v_left, i_on)
+        + _per_second(edge.rate, fall),
         recovery,
         gate_power(line_mean(edge.rate), own.q_g, own.v_drive) / AUXILIARY_EFFICIENCY,
         forbidden,
     )
 
 
-def _per_second(rate: Array, energy: Array) -> Array:
-    """Return the line mean of rate [Hz] times energy [J]; the cheap way where it can."""
-    if rate.shape[ANGLE] == 1:
-        return rate * line_mean(energy)
-    return line_mean(rate * energy)
+def _per_second(*factors: Array) -> Array:
+    """Return the line mean of a product, an energy times its rate [W].
+
+    What does not vary over the line cycle is multiplied after the mean, where it is cheap.
+    """
+    fixed = [f for f in factors if f.shape[ANGLE] == 1]
+    varying = [f for f in factors if f.shape[ANGLE] > 1]
+    if not varying:
+        return math.prod(fixed[1:], start=fixed[0])
+    return math.prod(fixed, start=line_mean(math.prod(varying[1:], start=varying[0])))
 
 
 @dataclasses.dataclass(frozen=True)

@@ -17,7 +17,8 @@ T_COLDEST = -40.0  # [°C], below it the temperature laws are held
 # practice, no source.
 RECOVERY_PER_KELVIN, RECOVERY_EXPONENT = 0.005, 0.6
 
-V_TINY = 1e-6  # [V], below it the capacitance of the power law no longer grows
+# Below these the slopes of the power laws of voltage [V] and current [A] no longer grow.
+V_TINY, I_TINY = 1e-6, 1e-9
 
 
 def resistance_rise(t: Array, exponent: Array) -> Array:
@@ -82,20 +83,22 @@ def charge_and_energy(charge: Charge, v: Array | float) -> tuple[Array, Array]:
     charge : Charge
         Law of the device with the constant capacitance C beside it.
     v : Array or float
-        Voltage V [V]; below zero the device is empty.
+        Voltage V [V], not below zero.
 
     Source
     ------
     Common practice; equivalents of data sheets (charge and energy at one voltage).
     """
     xp = array_namespace(charge.q_ref, v)
-    a = charge.a
-    v = xp.maximum(xp.asarray(v), 0.0)
-    # exp(log) instead of pow: several times faster where the processor lacks wide units,
-    # and Q = C·V is exactly zero at V = 0 with a finite slope.
+    a, v = charge.a, xp.asarray(v)
+    # exp(log) instead of pow: several times faster where the processor lacks wide units.
+    # Q = C·V is exactly zero at V = 0, with a finite slope.
     scale = xp.log(charge.q_ref / charge.v_ref) + (1.0 - a) * xp.log(charge.v_ref)
-    c = xp.exp(scale + (a - 1.0) * xp.log(xp.maximum(v, V_TINY)))
-    return v * (c + charge.extra), v * v * (c * (a / (a + 1.0)) + 0.5 * charge.extra)
+    q = v * xp.exp(scale + (a - 1.0) * xp.log(xp.maximum(v, V_TINY)))
+    e = (a / (a + 1.0)) * v * q
+    if isinstance(charge.extra, float) and charge.extra == 0.0:
+        return q, e
+    return q + charge.extra * v, e + (0.5 * charge.extra) * v * v
 
 
 def curve_charge_and_energy(c_j0: Array, v_b: Array, m: Array, *, v: Array) -> tuple[Array, Array]:
@@ -141,8 +144,10 @@ def recovery_charge(q_ref: Array, i_ref: Array, i: Array) -> Array:
     Common practice, no source.
     """
     xp = array_namespace(q_ref, i)
-    x = xp.maximum(i, 0.0) / i_ref
-    return q_ref * x * xp.exp((RECOVERY_EXPONENT - 1.0) * xp.log(xp.maximum(x, 1e-12)))
+    forward = xp.maximum(i, 0.0)
+    scale = q_ref / i_ref * xp.exp((1.0 - RECOVERY_EXPONENT) * xp.log(i_ref))
+    log_i = xp.log(xp.maximum(forward, I_TINY))
+    return scale * (forward * xp.exp((RECOVERY_EXPONENT - 1.0) * log_i))
 
 
 def recovery_rise(t: Array) -> Array:

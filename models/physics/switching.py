@@ -11,10 +11,12 @@ import math
 
 from models.axes import Array, array_namespace
 from models.physics.semiconductor import charge_and_energy
-from models.stress import Charge, Edge
+from models.stress import Charge, Edge, Moved
 
 V_LEAST = 1e-3  # [V], divisor floor where an edge has no swing
-Q_LEAST = 1e-18  # [C], divisor floor of the charge that a falling current takes along
+Q_LEAST = 1e-15  # [C], least charge of a node
+I_LEAST = 1e-9  # [A], divisor floor of the current that a node's charge stands for
+I_LARGE = 1e9  # [A], beyond any
 
 
 @dataclasses.dataclass(frozen=True)
@@ -57,9 +59,9 @@ def burnt_energy(e_own: Array, rises: tuple[tuple[Array, Array, Array], ...]) ->
 def turn_on(own: Charge, edge: Edge, t_dead: Array) -> TurnOn:
     """Return what a turn-on burns after the resonant arc of its dead time.
 
-    During the dead time every device moves in proportion to the node, which reaches
-    the share s of its swing; the channel burns the rest (``burnt_energy``) from s on.
-    Capacitance losses of the material itself are not in it (up to 30 % of E_own).
+    During the dead time every device moves in proportion to the node; the channel burns
+    the rest (``burnt_energy``).  Losses inside the capacitances themselves are not in it
+    (up to 30 % of E_own in some technologies).
 
     Parameters
     ----------
@@ -74,37 +76,52 @@ def turn_on(own: Charge, edge: Edge, t_dead: Array) -> TurnOn:
     ------
     As ``burnt_energy`` and ``arc``.
     """
-    xp = array_namespace(own.q_ref, edge.v)
-    q_own, e_own = charge_and_energy(own, edge.v)
-    ends = [charge_and_energy(moved.charge, moved.v_to) for moved in edge.others]
-    starts = [_stored(moved.charge, moved.v_from) for moved in edge.others]
-    v = xp.maximum(edge.v, V_LEAST)
-    node = q_own
-    for moved, (q_1, _), (q_0, _) in zip(edge.others, ends, starts, strict=True):
-        swing = moved.v_to - moved.v_from
-        node = node + (q_1 - q_0) * (1.0 if swing is edge.v else swing / v)
-    v_left = edge.v
+    v, others = edge.v, edge.others
+    ratios = [_ratio(moved, v) for moved in others]
+    # Constant capacitances act as one at the node, so that the power laws stay bare.
+    linear = own.extra
+    for moved, ratio in zip(others, ratios, strict=True):
+        linear = linear + moved.charge.extra * (ratio * ratio)
+    bare = [_bare(moved.charge) for moved in others]
+    ends = [charge_and_energy(c, m.v_to) for c, m in zip(bare, others, strict=True)]
+    starts = [charge_and_energy(c, m.v_from) for c, m in zip(bare, others, strict=True)]
+    q_own, e_own = charge_and_energy(_bare(own), v)
+    node, v_left = q_own + linear * v, v
+    for ratio, (q_1, _), (q_0, _) in zip(ratios, ends, starts, strict=True):
+        node = node + ratio * (q_1 - q_0)
     if edge.i_drive is not None:
-        v_left = edge.v - arc(
-            edge.i_drive, edge.v, edge.v_far, inductance=edge.l_drive, charge=node, t_dead=t_dead
+        reached = arc(
+            edge.i_drive, v, edge.v_far, inductance=edge.l_drive, charge=node, t_dead=t_dead
         )
-        _, e_own = charge_and_energy(own, v_left)
-        share = v_left / v
+        v_left = v - reached
+        _, e_own = charge_and_energy(_bare(own), v_left)
         starts = [
-            charge_and_energy(m.charge, m.v_to - share * (m.v_to - m.v_from)) for m in edge.others
+            charge_and_energy(c, _start(m, ratio, reached, v_left))
+            for c, m, ratio in zip(bare, others, ratios, strict=True)
         ]
     rises = tuple(
         (moved.v_to, q_1 - q_0, e_1 - e_0)
-        for moved, (q_1, e_1), (q_0, e_0) in zip(edge.others, ends, starts, strict=True)
+        for moved, (q_1, e_1), (q_0, e_0) in zip(others, ends, starts, strict=True)
     )
-    return TurnOn(node, v_left, burnt_energy(e_own, rises))
+    return TurnOn(node, v_left, burnt_energy(e_own + (0.5 * linear) * v_left * v_left, rises))
 
 
-def _stored(charge: Charge, v: Array | float) -> tuple[Array | float, Array | float]:
-    """Return charge and energy; nothing to compute for a device that starts empty."""
-    if isinstance(v, float | int) and v <= 0.0:
-        return 0.0, 0.0
-    return charge_and_energy(charge, v)
+def _bare(charge: Charge) -> Charge:
+    """Return the power law without the constant capacitance."""
+    return dataclasses.replace(charge, extra=0.0)
+
+
+def _ratio(moved: Moved, v: Array) -> Array | float:
+    """Return the swing of a device over that of the node [1]."""
+    if isinstance(moved.v_from, float) and moved.v_from == 0.0 and moved.v_to is v:
+        return 1.0
+    xp = array_namespace(v)
+    return (moved.v_to - moved.v_from) / xp.maximum(v, V_LEAST)
+
+
+def _start(moved: Moved, ratio: Array | float, reached: Array, v_left: Array) -> Array:
+    """Return the voltage of a device when its node has moved by ``reached`` [V]."""
+    return reached if isinstance(ratio, float) else moved.v_to - ratio * v_left
 
 
 def arc(
@@ -123,8 +140,9 @@ def arc(
     held between 0 and V
 
     The charge-equivalent capacitance gives the least current for a full swing exactly
-    and the time within 3 %.  A current of the wrong sign first has to run down; the
-    swing left after that is taken as that of a short arc, which is a little low.
+    and the time within 3 %.  A current of the wrong sign first has to run down; what
+    the node then moves is taken in proportion to the dead time left, which is a little
+    high for an arc shorter than a quarter of the period.
 
     Parameters
     ----------
@@ -147,19 +165,22 @@ def arc(
     """
     xp = array_namespace(i, v, charge)
     forward = xp.maximum(i, 0.0)
-    c_e = charge / xp.maximum(v, V_LEAST)
+    c_e = xp.maximum(charge, Q_LEAST) / xp.maximum(v, V_LEAST)
     if inductance is None:
         return xp.minimum(forward * (t_dead / c_e), v)
-    iz = forward * xp.sqrt(inductance / c_e)
-    phi = xp.minimum(t_dead / xp.sqrt(inductance * c_e), math.pi)
-    cosine, sine = xp.cos(phi), xp.sin(phi)
-    # The slope at φ tells which side of the crest it is on, without an arcsine.
-    rising = iz * cosine + v_far * sine > 0.0
-    crest = v_far + xp.sqrt(iz * iz + v_far * v_far)
-    reached = xp.where(rising, iz * sine + v_far * (1.0 - cosine), crest)
+    z = xp.sqrt(inductance / c_e)
+    cosine = xp.cos(xp.minimum(t_dead / (z * c_e), math.pi))
+    sine = xp.sqrt(xp.maximum(1.0 - cosine * cosine, 0.0))
+    # Past a quarter of the period the current that just reaches its crest at φ tells the
+    # two branches apart, without an arcsine.
+    late = cosine < 0.0
+    i_crest = xp.where(late, v_far * sine / (z * xp.where(late, -cosine, 1.0)), I_LARGE)
+    drive = z * forward
+    crest = v_far + xp.sqrt(drive * drive + v_far * v_far)
+    course = (z * sine) * forward + v_far * (1.0 - cosine)
+    reached = xp.clip(xp.where(forward < i_crest, course, crest), 0.0, v)
     run_down = inductance / (xp.maximum(xp.asarray(v_far), V_LEAST) * t_dead)
-    remaining = xp.maximum(1.0 + xp.minimum(i, 0.0) * run_down, 0.0)
-    return xp.clip(reached * (remaining * remaining), 0.0, v)
+    return reached * xp.clip(1.0 + run_down * i, 0.0, 1.0)
 
 
 def transition_time(
@@ -190,7 +211,7 @@ def transition_time(
     As ``arc``.
     """
     xp = array_namespace(i, v, charge)
-    c_e = charge / xp.maximum(v, V_LEAST)
+    c_e = xp.maximum(charge, Q_LEAST) / xp.maximum(v, V_LEAST)
     iz = xp.maximum(i, 0.0) * xp.sqrt(inductance / c_e)
     amplitude = xp.maximum(xp.sqrt(v_far * v_far + iz * iz), V_LEAST)
     rise = xp.asin(xp.clip((v - v_far) / amplitude, -1.0, 1.0))
@@ -238,7 +259,7 @@ def turn_off_time(q_gs2: Array, q_gd: Array, r_g: Array, *, v_off: Array, v_pl: 
 
     Source
     ------
-    N. Mohan, T. Undeland and W. Robbins, "Power Electronics" (from memory).
+    As ``turn_on_time``.
     """
     return r_g * (q_gs2 + q_gd) / (v_pl - v_off)
 
@@ -246,7 +267,8 @@ def turn_off_time(q_gs2: Array, q_gd: Array, r_g: Array, *, v_off: Array, v_pl: 
 def turn_off_energy(v: Array, i: Array, t_fall: Array, node_charge: Array) -> Array:
     """Return the overlap energy of a turn-off into the node's capacitance [J].
 
-    x = √(2·Q/(I·t_f));  x ≤ 1: V·I·t_f·(½ − ⅔x + ¼x²),  x > 1: V·I·t_f/(12x²)
+    I_c = 2·Q/t_f,  x = √(I_c/I)
+    x ≤ 1: V·I·t_f·(½ − ⅔x + ¼x²),  x > 1: V·I·t_f/(12x²)
 
     The node rises while the channel current falls in a straight line.  5 to 25 % high
     for real capacitances of equal charge, which are larger at low voltage.
@@ -267,9 +289,8 @@ def turn_off_energy(v: Array, i: Array, t_fall: Array, node_charge: Array) -> Ar
     Integration of a linear fall into a constant capacitance Q/V; ours.
     """
     xp = array_namespace(v, i, node_charge)
-    taken = xp.maximum(i, 0.0) * t_fall
-    x_squared = 2.0 * node_charge / xp.maximum(taken, Q_LEAST)
-    # Both branches in one: with y = min(x, 1) the first is 1/12 at y = 1.
-    y_squared = xp.minimum(x_squared, 1.0)
-    overlap = 0.5 + 0.25 * y_squared - (2.0 / 3.0) * xp.sqrt(y_squared)
-    return v * taken * overlap / xp.maximum(x_squared, 1.0)
+    i_c = xp.maximum(2.0 * node_charge / t_fall, I_LEAST)
+    # Both branches in one: I_c/12 at I = I_c, completed to a square above it.
+    above = xp.sqrt(xp.maximum(i, i_c)) - (2.0 / 3.0) * xp.sqrt(i_c)
+    below = xp.clip((1.0 / i_c) * i, 0.0, 1.0)
+    return (0.5 * v * t_fall) * (above * above + i_c / 18.0) * (below * below)

@@ -97,7 +97,7 @@ def test_energy_is_the_integral_of_voltage_over_charge():
 
 
 def test_an_empty_device_holds_nothing():
-    q, e = charge_and_energy(law(a=0.047, extra=40e-12), designs([-5.0, 0.0]))
+    q, e = charge_and_energy(law(a=0.047, extra=40e-12), designs(0.0))
     assert not q.any()
     assert not e.any()
 

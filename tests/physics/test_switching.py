@@ -180,6 +180,17 @@ def test_arc_holds_its_crest_and_waits_for_a_current_of_the_wrong_sign():
     assert 0.0 < arc(designs(-1.0), v, far, **node).item() < 100.0
 
 
+def test_a_node_without_swing_costs_nothing_and_a_far_end_below_it_only_hinders():
+    own = Charge(designs(20e-9), designs(400.0), designs(0.51), 40e-12)
+    v = designs([0.0, 300.0])
+    drive = {"i_drive": designs(0.5), "l_drive": designs(20e-6), "v_far": designs(-60.0)}
+    edge = Edge(designs(1e5), designs(1.0), designs(1.0), v, (Moved(own, 0.0, v),), **drive)
+    worse = turn_on(own, edge, designs([50e-9, 2e-6]))
+    neutral = turn_on(own, dataclasses.replace(edge, v_far=0.0), designs(50e-9))
+    assert worse.energy.ravel()[0] == 0.0
+    assert worse.energy.ravel()[1] > neutral.energy.ravel()[1]
+
+
 def test_constant_current_moves_the_node_in_proportion():
     node = {"inductance": None, "charge": designs(400e-9), "t_dead": designs(50e-9)}
     found = arc(designs([-1.0, 0.0, 2.0, 8.0, 20.0]), designs(V), 0.0, **node)
