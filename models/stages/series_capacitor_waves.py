@@ -217,6 +217,7 @@ class Ripple:
     mean: Array  # [A]
     top: Array  # [A]
     bottom: Array  # [A]
+    variance: Array  # mean square about the mean [A²]
 
 
 def ripples(gate: Gating, volts: Voltages, v_in: Array, l_f: Array) -> tuple[Ripple, ...]:
@@ -240,7 +241,9 @@ def ripples(gate: Gating, volts: Voltages, v_in: Array, l_f: Array) -> tuple[Rip
             level = middle[segment] + h
             if segment in volts.node[k]:
                 top, bottom = xp.maximum(top, level), xp.minimum(bottom, level)
-        found.append(Ripple(middle, half, gate.mean(middle), top, bottom))
+        mean = gate.mean(middle)
+        variance = gate.mean(squares(middle, half)) - mean * mean
+        found.append(Ripple(middle, half, mean, top, bottom, variance))
     return tuple(found)
 
 
@@ -282,6 +285,17 @@ def currents(gate: Gating, ripple: tuple[Wave, ...], i_out: Array) -> Currents:
 
 def _plus(a: Array, b: Array | None) -> Array:
     return a if b is None else a + b
+
+
+def at_output(still: Currents, unit: Currents, i_out: Array) -> tuple[Wave, ...]:
+    """Return node currents at an output current from those at zero and of one ampere."""
+    scaled: dict[int, Array] = {}
+    found: list[Wave] = []
+    for base, per_ampere in zip(still.node, unit.node, strict=True):
+        for value in per_ampere.values():
+            scaled.setdefault(id(value), value * i_out)
+        found.append({s: base[s] + scaled[id(per_ampere[s])] for s in base})
+    return tuple(found)
 
 
 def half_rises(gate: Gating, ripple: tuple[Ripple, ...]) -> tuple[Wave, ...]:

@@ -7,7 +7,8 @@ import pytest
 
 from models.axes import designs
 from models.stages import series_capacitor_waves as waves
-from models.stages.series_capacitor_stress import Conditions, Stress, stress
+from models.stages.series_capacitor_modes import ready, stress
+from models.stages.series_capacitor_stress import Conditions, Stress
 from tests.stages.series_capacitor_netlist import simulate
 
 # v_in, v_out, power, phases, inductance, f, capacitance, gating: high zone with three and
@@ -36,18 +37,8 @@ def single(
     diodes: bool = True,
     least_power: float = 0.0,
 ) -> Stress:
-    return stress(
-        Conditions(
-            phases,
-            gating,
-            diodes,
-            designs(v_in),
-            designs(v_out),
-            designs(power),
-            designs(least_power),
-            designs(inductance * f),
-        )
-    )
+    on = Conditions(phases, gating, diodes, designs(v_in), designs(v_out), designs(inductance * f))
+    return stress(ready(on), designs(power), designs(least_power))
 
 
 def figures(found: Stress, capacitance: float, f: float) -> dict[str, float]:
@@ -266,18 +257,9 @@ def test_input_power_equals_output_power_of_every_waveform(
     # Nothing in the recursions presumes it: Σ I_k·v_in against i_out·v_out.
     v_in = designs(rng.uniform(15.0, 60.0, 200))
     gain = rng.uniform(waves.least_gain(phases, gating), 20.0, 200)
-    found = stress(
-        Conditions(
-            phases,
-            gating,
-            diodes=False,
-            v_in=v_in,
-            v_out=v_in * designs(gain),
-            power=designs(rng.uniform(10.0, 500.0, 200)),
-            least_power=designs(0.0),
-            l_f=designs(rng.uniform(1.0, 20.0, 200)),
-        )
-    )
+    l_f = designs(rng.uniform(1.0, 20.0, 200))
+    on = Conditions(phases, gating, False, v_in, v_in * designs(gain), l_f)
+    found = stress(ready(on), designs(rng.uniform(10.0, 500.0, 200)), designs(0.0))
     assert sum(found.l_avg) * v_in == pytest.approx(found.power, rel=1e-6)
     assert found.l_square[0] == pytest.approx(
         (found.l_square[0] - found.d_square[0]) + found.d_square[0], rel=1e-12
@@ -323,10 +305,8 @@ def test_bursts_below_the_threshold_keep_the_stress_of_the_threshold() -> None:
 
 def test_a_batch_gives_the_figures_of_single_designs() -> None:
     v_in = designs([20.0, 30.0, 45.0, 58.0])
-    zero = designs(0.0)
-    both = stress(
-        Conditions(3, "uniform", True, v_in, designs(190.0), designs(150.0), zero, designs(6.0))
-    )
+    on = Conditions(3, "uniform", True, v_in, designs(190.0), designs(6.0))
+    both = stress(ready(on), designs(150.0), designs(0.0))
     for i, v in enumerate(v_in[:, 0, 0]):
         one = single(float(v), 190.0, 150.0, 3, 60e-6, 100e3)
         assert both.s_square[2][i].item() == one.s_square[2].item()
