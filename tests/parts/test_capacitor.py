@@ -188,6 +188,25 @@ def test_temperature_limits_rest_where_heat_does_not_last(design):
     assert found[0, 0, 0] > 0 > found[0, 1, 0]
 
 
+@pytest.mark.parametrize("design", KINDS, ids=["film", "electrolytic", "ceramic"])
+def test_three_times_the_pieces_bear_three_times_the_current(design):
+    t_air = points([60.0, 60.0])
+
+    def bank(times):
+        more = dataclasses.replace(design, count=times * design.count)
+        load = stress(v=200.0, i_line=times * 0.05, i_hf=times * 0.5)
+        return capacitor.place("bank", more, load, case())
+
+    one, three = bank(1.0), bank(3.0)
+    t = one.temperature(t_air, designs(0.0))
+    assert (t > 60.0).all()
+    np.testing.assert_allclose(three.temperature(t_air, designs(0.0)), t)
+    np.testing.assert_allclose(three.loss(t), 3 * one.loss(t))
+    for a, b in zip(one.book(t, case()).of(Kind.LIMIT), three.book(t, case()).of(Kind.LIMIT),
+                    strict=True):  # fmt: skip
+        np.testing.assert_allclose(a.value, b.value)
+
+
 @pytest.mark.parametrize("spare", [(KINDS[0], 500 / 1.1), (KINDS[1], 450 / 1.05), (KINDS[2], 375)])
 def test_rated_voltage_leaves_the_usual_spare(spare):
     design, bound = spare
@@ -347,6 +366,18 @@ def test_class_one_ceramic_and_film_keep_theirs():
         rated = capacitor.capacitance(design, case()).item()
         biased = capacitor.capacitance_at(design, designs(200.0), case()).item()
         assert biased == pytest.approx(rated, rel=1e-4)
+
+
+def test_ceramic_heats_by_its_loss_factor_at_the_biased_capacitance():
+    load = stress(v=0.45 * 450, i_line=0.01, i_hf=0.8, f_hf=1e5)
+    bank = capacitor.place("bank", chips("x7r-1u-450V", count=2.0), load, case())
+    c = 1e-6 * 0.5 * 0.875
+    slow = 3e-3 + 0.015 / (2 * np.pi * 100 * c)
+    fast = 3e-3 + 0.015 / (2 * np.pi * 1e5 * c)
+    heat = (0.01**2 * slow + 0.8**2 * fast) / 2
+    assert bank.loss(designs(60.0))[0, 0, 0] == pytest.approx(heat)
+    rise = bank.temperature(designs(60.0), designs(0.0))[0, 0, 0] - 60.0
+    assert rise == pytest.approx(40.0 * heat / 2)
 
 
 def test_ceramics_do_not_wear_out():
