@@ -220,5 +220,9 @@ def powder_inductance(turns: Array, area: Array, length: Array, mu: Array) -> Ar
         Effective length l_e [m].
     mu : Array
         Relative permeability at the bias [1].
+
+    Source
+    ------
+    Definition of the effective dimensions, IEC 60205 (from memory).
     """
     return MU_0 * mu * turns**2 * area / length

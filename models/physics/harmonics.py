@@ -21,7 +21,12 @@ REST = 1.6
 
 
 def orders(count: int) -> tuple[float, ...]:
-    """Return the frequencies over f [1] at which ``count`` entries are to be evaluated."""
+    """Return the frequencies over f [1] at which ``count`` entries are to be evaluated.
+
+    Source
+    ------
+    As ``REST``.
+    """
     if count == 1:
         return (1.0,)
     return (*(float(n) for n in range(1, count)), REST * count)

@@ -103,6 +103,21 @@ def test_a_sandwich_leaks_less_and_loses_less():
         assert after.eddy.max() < before.eddy.max()
 
 
+def test_a_sandwich_halves_the_layers_of_solid_wire_that_count():
+    solid = {
+        "secondary_wire": np.array([[[0]]]),
+        "secondary_strand": designs(0.5e-3),
+        "secondary_strands": designs(1),
+        "turns_secondary": designs(90),
+    }
+    plain = place(design(**solid)).coils[1]
+    halved = place(design(**solid, interleaved=np.array([[[1]]]))).coils[1]
+    assert plain.layers.item() == halved.layers.item() == 2
+    ratio = plain.eddy_factor(designs(20e3)) / halved.eddy_factor(designs(20e3))
+    # Thin layers: (5·2² − 1)/(5·1² − 1).
+    assert ratio.item() == pytest.approx(19 / 4, rel=0.03)
+
+
 def test_sandwich_halves_are_whole_layers():
     odd = place(design(interleaved=np.array([[[1]]]), turns_primary=designs(7)))
     assert odd.coils[0].layers.item() % 2 == 0
