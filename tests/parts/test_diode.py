@@ -46,6 +46,13 @@ def test_silicon_carbide_class_drops_what_its_data_sheet_prints(case, t, v_f):
     assert part.loss(points(t)).item() / 8.0 == pytest.approx(v_f, rel=0.01)
 
 
+def test_charge_and_resistance_scale_with_the_rated_current(case):
+    own = diode.device(design("SiC Schottky 650 V 4 A class", 2.0), case)
+    assert own.i_rated.item() == 8.0
+    assert own.charge.q_ref.item() == pytest.approx(8 * 2.9e-9, rel=1e-12)
+    assert own.r_d.item() == pytest.approx(0.35 / 8, rel=1e-12)
+
+
 def test_every_voltage_class_is_there():
     assert sorted(set(TABLE.columns["v_max"])) == [100, 200, 300, 600, 650, 1200]
     for line in (DATA / "diodes.csv").read_text().splitlines()[1:]:
@@ -55,7 +62,9 @@ def test_every_voltage_class_is_there():
 
 
 def test_junction_carries_all_losses(case):
-    part = diode.place("d", design("ultrafast 600 V 8 A class"), stress(), case, count=2)
+    turns = (Commutation(designs(1e5), designs(5.0), designs(300.0)),)
+    part = diode.place("d", design("ultrafast 600 V 8 A class"), stress(commutations=turns),
+                       case, count=2)  # fmt: skip
     t = settled(part)
     assert t == pytest.approx(80.0 + part.device.r_th * 0.5 * part.loss(t), rel=1e-9)
     assert part.anchor is Anchor.SURFACE

@@ -12,6 +12,7 @@ from models.parts import switch
 from models.parts.catalogue import DATA, Catalogue, read_table
 from models.parts.part import Anchor
 from models.physics.semiconductor import charge_and_energy
+from models.physics.switching import turn_off_energy
 from models.stress import Edge, Moved, SwitchStress
 
 TABLE = read_table("switches", switch.SCHEMA)
@@ -111,6 +112,23 @@ def test_hard_half_bridge_burns_charge_times_voltage(case):
     part = placed(case)
     q, _ = charge_and_energy(part.device.charge, designs(350.0))
     assert part.edges.capacitive == pytest.approx(1e5 * 350.0 * q, rel=1e-12)
+
+
+def test_conduction_dead_time_and_overlap_follow_their_laws(case):
+    part = placed(case, i_rms=(3.0, 3.0, 3.0))
+    own = part.device
+    losses = {e.path.split(".")[-1]: e.value for e in part.book(points(25.0), case).of(Kind.LOSS)}
+    assert losses["conduction"] == pytest.approx(1.15 * 51e-3 * 9.0, rel=1e-12)
+    assert losses["dead_time"] == pytest.approx(0.05 * (2.2 + 0.3 * 50e-3 * 3.0), rel=1e-12)
+    # 5 Ω outside, 1 Ω in the gate, 1 Ω in the driver; 1 nC to the plateau and 1.8 nC on it
+    rise = 7.0 * (1.0e-9 / (6.0 - 2.15) + 1.8e-9 / (6.0 - 2.6))
+    fall = 7.0 * 2.8e-9 / 2.6
+    assert own.t_rise.item() == pytest.approx(rise, rel=1e-12)
+    node = 2.0 * charge_and_energy(own.charge, designs(350.0))[0]
+    off = turn_off_energy(designs(350.0), designs(4.0), designs(fall), node).item()
+    assert losses["overlap"].item() == pytest.approx(
+        1e5 * (0.5 * 350.0 * 2.0 * rise + off), rel=1e-12
+    )
 
 
 def test_losses_by_cause_add_up_to_the_heat(case):

@@ -71,31 +71,47 @@ def power_law_capacitance(charge, v):
     return a * q / v_ref * (np.maximum(v, 1e-6) / v_ref) ** (a - 1) + charge.extra
 
 
-def test_edge_that_moves_two_others_through_stiff_capacitors():
-    """Devices j hang on the node by 100 µF charged to any voltage; one starts at 60 V."""
-    own = Charge(designs(20e-9), designs(100.0), designs(0.57), 40e-12)
-    diode = Charge(designs(12e-9), designs(100.0), designs(0.5), 0.0)
-    neighbour = Charge(designs(30e-9), designs(200.0), designs(0.6), 15e-12)
-    v, stiff, r = 95.0, 100e-6, 2.0
-    others = [(diode, 0.0, 95.0), (neighbour, 60.0, 155.0)]
+def dissipated(own, others, v, *, start, stiff=100e-6, r=2.0):
+    """Energy in a channel of ``r`` that takes its node from ``start`` to zero.
+
+    Each other device ends at ``v_to`` and moves by ``ratio`` times the node's swing,
+    through a capacitor of ``stiff`` charged to any voltage.
+    """
 
     def rhs(_, y):
         u = y[0]
         total = power_law_capacitance(own, u)
-        for charge, start, _end in others:
-            c = power_law_capacitance(charge, start + v - u)
+        for charge, v_to, ratio in others:
+            c = ratio**2 * power_law_capacitance(charge, v_to - ratio * u)
             total += c / (1 + c / stiff)
         return [-u / r / total, u * u / r]
 
-    run = solve_ivp(rhs, [0, 1e-6], [v, 0.0], rtol=1e-9, atol=[1e-7, 1e-16], method="LSODA")
-    edge = Edge(
-        designs(1e5),
-        designs(1.0),
-        designs(1.0),
-        designs(v),
-        tuple(Moved(charge, start, designs(end)) for charge, start, end in others),
-    )
-    assert turn_on(own, edge, designs(0.0)).energy.item() == pytest.approx(run.y[1, -1], rel=1e-3)
+    run = solve_ivp(rhs, [0, 1e-6], [start, 0.0], rtol=1e-9, atol=[1e-7, 1e-16], method="LSODA")
+    return run.y[1, -1]
+
+
+OWN = Charge(designs(20e-9), designs(100.0), designs(0.57), 40e-12)
+DIODE = Charge(designs(12e-9), designs(100.0), designs(0.5), 0.0)
+NEIGHBOUR = Charge(designs(30e-9), designs(200.0), designs(0.6), 15e-12)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 0.5, -0.4])
+@pytest.mark.parametrize("reached", [0.0, 40.0])
+def test_edge_that_moves_two_others_through_stiff_capacitors(ratio, reached):
+    """The neighbour starts at 60 V and may move less than the node, or the other way."""
+    v, v_from = 95.0, 60.0
+    v_to = v_from + ratio * v
+    moved = (Moved(DIODE, 0.0, designs(v)), Moved(NEIGHBOUR, v_from, designs(v_to)))
+    edge = Edge(designs(1e5), designs(1.0), designs(1.0), designs(v), moved)
+    exact = dissipated(OWN, [(DIODE, v, 1.0), (NEIGHBOUR, v_to, ratio)], v, start=v - reached)
+    node = turn_on(OWN, edge, designs(0.0)).node_charge
+    parts = [charge_and_energy(c, designs(u))[0] for c, u in
+             ((OWN, v), (DIODE, v), (NEIGHBOUR, v_to), (NEIGHBOUR, v_from))]  # fmt: skip
+    assert node == pytest.approx(parts[0] + parts[1] + ratio * (parts[2] - parts[3]), rel=1e-3)
+    # A constant current that has moved the node so far when the dead time ends.
+    t_dead = designs(50e-9)
+    driven = dataclasses.replace(edge, i_drive=reached * node / v / t_dead)
+    assert turn_on(OWN, driven, t_dead).energy.item() == pytest.approx(exact, rel=1e-3)
 
 
 def test_turn_on_after_a_short_arc_starts_where_the_arc_ends():
