@@ -14,7 +14,7 @@ from models.pv_module import (
     power_point,
     single_diode,
 )
-from models.spec import Module, Specification
+from models.spec import ComplaintError, Module, Specification
 
 # Conditions that span the window of a module's maximum-power voltage.
 WINDOW_CELL_C = np.linspace(-10.0, 70.0, 9)
@@ -47,10 +47,14 @@ def module_views(spec: Specification) -> tuple[ModuleView, ...]:
         If a module is not in the list or no curve fits it; the key begins with
         ``module.`` and its number from zero.
     """
-    return tuple(
-        module_view(module, module.name or f"module {i}", spec.roof.record_cold_c)
-        for i, module in enumerate(spec.module, start=1)
-    )
+    views = []
+    for i, module in enumerate(spec.module):
+        try:
+            label = module.name or f"module {i + 1}"
+            views.append(module_view(module, label, spec.roof.record_cold_c))
+        except ComplaintError as c:
+            raise ComplaintError(f"module.{i}.{c.key}", c.message, c.remedy) from None
+    return tuple(views)
 
 
 def module_view(module: Module, label: str, record_cold: float) -> ModuleView:
