@@ -10,6 +10,7 @@ from models.axes import ANGLE, Array, array_namespace, line_max, line_mean
 from models.case import Case
 from models.ledger import Kind, Ledger, at_most, booking, joined
 from models.parts import package
+from models.parts.housekeeping import SUPPLY_EFFICIENCY
 from models.parts.part import Anchor, Fact, Item
 from models.parts.transistor import SCHEMA, TABLE, Design, Device, device, moved
 from models.physics.junction import junction_temperature
@@ -27,7 +28,6 @@ __all__ = ["SCHEMA", "Design", "Device", "Switch", "device", "edge_loss", "moved
 
 DRIVER_VOLUME = 0.15e-6  # [m³], one channel with its parts; invented
 DRIVER_FOOTPRINT = 50e-6  # [m²], one channel with its parts; invented
-AUXILIARY_EFFICIENCY = 0.78  # [1], of the supply behind the gates; common practice
 
 # Current that a body diode may carry when it is commutated although it must not [A];
 # common practice, no source: a tenth of an ampere stands for none.
@@ -62,7 +62,7 @@ def edge_loss(own: Device, edge: Edge) -> EdgeLoss:
         _per_second(edge.rate, 0.5 * own.t_rise, start.v_left, i_on)
         + _per_second(edge.rate, fall),
         recovery,
-        gate_power(line_mean(edge.rate), own.q_g, own.v_drive) / AUXILIARY_EFFICIENCY,
+        gate_power(line_mean(edge.rate), own.q_g, own.v_drive) / SUPPLY_EFFICIENCY,
         forbidden,
     )
 
