@@ -69,7 +69,6 @@ class Ripple:
     """What a bridge sends into the filter besides the fundamental."""
 
     f: Array  # [Hz], (design, 1, 1)
-    i_rms: Array  # [A], ripple in the bridge choke
     voltages: tuple[Array, ...]  # [V], rms at f, 2f, 3f over the line cycle
     v_worst: Array  # [V], rms at f at the worst angle; at n·f its n-th part
     v_node: Array  # [V], swing of the nodes against earth
