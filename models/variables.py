@@ -111,6 +111,14 @@ def structure(*options: Any, meaning: str) -> Any:
     return _declare(kind="structure", options=options, meaning=meaning)
 
 
+def alternative(meaning: str, **options: type) -> Any:
+    """Declare a static choice between nested design classes, by name.
+
+    The classes share what they can; only the variables of the chosen one exist.
+    """
+    return _declare(kind="alternative", options=options, meaning=meaning)
+
+
 def part(meaning: str, **bounds: tuple[float, float]) -> Any:
     """Declare a nested design; ``bounds`` narrow fields of it, in their unit shown."""
     return _declare(kind="part", meaning=meaning, bounds=bounds)
@@ -138,6 +146,14 @@ def structures(cls: type, prefix: str = "") -> list[dict[str, Any]]:
     for name, kind, declared in _fields(cls):
         if declared["kind"] == "structure":
             axes.append([{prefix + name: option} for option in declared["options"]])
+        elif declared["kind"] == "alternative":
+            axes.append(
+                [
+                    {prefix + name: option, **inner}
+                    for option, chosen in declared["options"].items()
+                    for inner in structures(chosen, f"{prefix}{name}.")
+                ]
+            )
         elif declared["kind"] == "part":
             axes.append(structures(kind, f"{prefix}{name}."))
     merged = []
@@ -154,6 +170,8 @@ def variables(
     tables: Mapping[str, tuple[str, ...]],
     prefix: str = "",
     bounds: Mapping[str, tuple[float, float]] | None = None,
+    *,
+    static: Mapping[str, Any] | None = None,
 ) -> tuple[Variable, ...]:
     """Return every variable of a design class, depth first, in the order declared.
 
@@ -167,12 +185,17 @@ def variables(
         Path of the class inside its topology, ending in a dot.
     bounds : Mapping, optional
         Narrower bounds by field name, in the unit shown.
+    static : Mapping, optional
+        Static choices by dotted path; needed where alternatives exist.
     """
     found: list[Variable] = []
     for name, kind, declared in _fields(cls):
         path = prefix + name
         if declared["kind"] == "part":
-            found += variables(kind, tables, path + ".", declared["bounds"])
+            found += variables(kind, tables, path + ".", declared["bounds"], static=static)
+        elif declared["kind"] == "alternative":
+            chosen = declared["options"][(static or {})[path]]
+            found += variables(chosen, tables, path + ".", static=static)
         elif declared["kind"] != "structure":
             narrow = (bounds or {}).get(name)
             found.append(_variable(path, declared, tables, narrow))
@@ -219,6 +242,8 @@ def build(
         path = prefix + name
         if declared["kind"] == "part":
             made[name] = build(kind, values, static, path + ".")
+        elif declared["kind"] == "alternative":
+            made[name] = build(declared["options"][static[path]], values, static, path + ".")
         elif declared["kind"] == "structure":
             made[name] = static[path]
         elif declared["kind"] in ("row", "choice"):

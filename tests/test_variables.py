@@ -7,7 +7,18 @@ import pytest
 
 from models.axes import Array, Indices, designs
 from models.errors import ModelError
-from models.variables import build, choice, part, real, row, structure, structures, variables, whole
+from models.variables import (
+    alternative,
+    build,
+    choice,
+    part,
+    real,
+    row,
+    structure,
+    structures,
+    variables,
+    whole,
+)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -40,7 +51,7 @@ def test_every_structure_combination_is_listed_by_path():
 
 
 def test_public_names_carry_the_unit_and_bounds_are_si():
-    found = {v.path: v for v in variables(Converter, TABLES)}
+    found = {v.path: v for v in variables(Converter, TABLES, static={})}
     assert list(found)[:4] == [
         "boost.f_khz",
         "boost.carriers",
@@ -54,7 +65,7 @@ def test_public_names_carry_the_unit_and_bounds_are_si():
 
 
 def test_a_design_is_built_from_paths():
-    values = {v.field: designs([v.lo, v.hi]) for v in variables(Converter, TABLES)}
+    values = {v.field: designs([v.lo, v.hi]) for v in variables(Converter, TABLES, static={})}
     made = build(Converter, values, {"boost.phases": 2, "clamp.phases": 1})
     assert made.boost.phases == 2
     assert made.boost.choke.core.dtype == np.int64
@@ -67,4 +78,40 @@ def test_an_undeclared_field_is_refused():
         f: float = 1.0
 
     with pytest.raises(ModelError, match="no declared variable"):
-        variables(Wrong, TABLES)
+        variables(Wrong, TABLES, static={})
+
+
+@dataclasses.dataclass(frozen=True)
+class Diodes:
+    rated: Array = real(1, 20, "A", "rated current")
+
+
+@dataclasses.dataclass(frozen=True)
+class Transistors:
+    r_on: Array = real(1, 100, "mΩ", "on-resistance", log=True)
+    drive: str = structure("soft", "hard", meaning="drive")
+
+
+@dataclasses.dataclass(frozen=True)
+class Rectified:
+    rectifier: Diodes | Transistors = alternative(
+        "rectifier", diode=Diodes, synchronous=Transistors
+    )
+
+
+def test_only_the_variables_of_the_chosen_alternative_exist():
+    combinations = structures(Rectified)
+    assert combinations == [
+        {"rectifier": "diode"},
+        {"rectifier": "synchronous", "rectifier.drive": "soft"},
+        {"rectifier": "synchronous", "rectifier.drive": "hard"},
+    ]
+    found = [[v.path for v in variables(Rectified, {}, static=s)] for s in combinations]
+    assert found == [
+        ["rectifier.rated_a"],
+        ["rectifier.r_on_mohm"],
+        ["rectifier.r_on_mohm"],
+    ]
+    made = build(Rectified, {"rectifier.r_on": designs([5e-3])}, combinations[2])
+    assert isinstance(made.rectifier, Transistors)
+    assert made.rectifier.drive == "hard"
