@@ -186,6 +186,14 @@ def test_a_compressed_year_keeps_energy_and_ageing(profile):
     assert len(bins) <= 7
     energy = sum(b.power * b.hours for b in bins)
     assert energy == pytest.approx((power * year.hours).sum(), rel=1e-12)
+    (view,) = module_views(spec)
+    voltage = power_point(
+        view.diode, year.irradiance, cell_temperature(year.ambient, year.irradiance, 45.0)
+    ).v_mp
+    volts = sum(b.power * b.hours * b.v_pv for b in bins) / energy
+    assert volts == pytest.approx(
+        (power * year.hours * voltage).sum() / (power * year.hours).sum(), rel=1e-9
+    )
     for heating in (10.0, 25.0, 40.0):
         ageing = (2.0 ** ((air + heating * power / 300) / 10) * year.hours).sum()
         kept = sum(2.0 ** ((b.t_air + heating * b.power / 300) / 10) * b.hours for b in bins)
