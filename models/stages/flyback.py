@@ -245,7 +245,7 @@ def _figures(
 ) -> Ledger:
     """Return what is worth reading besides the parts."""
     xp = array_namespace(one.v_r)
-    c, i_peak = one.circuit, line_max(one.waves.i_peak)
+    c, i_peak = one.circuit, one.i_peak
     v = one.v_in + one.v_r_peak
     charge = charge_and_energy(main.charge, v)[0] + charge_and_energy(clamp.charge, v)[0]
     soft = i_peak * xp.sqrt(c.l_k / (charge * v))
@@ -267,7 +267,7 @@ def outside_share(one: stress.Phase) -> Array:
     xp = array_namespace(one.v_r)
     w = one.waves
     excess = xp.clip((w.outside - OUTSIDE_HARMLESS) / (OUTSIDE_FULL - OUTSIDE_HARMLESS), 0.0, 1.0)
-    return line_mean(w.ms_secondary * excess) / xp.maximum(line_mean(w.ms_secondary), 1e-12)
+    return line_mean(w.ms_secondary * excess) / xp.maximum(one.ms_secondary, 1e-12)
 
 
 def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
@@ -278,7 +278,7 @@ def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
     def running_rows(x: Array, idle: float) -> Array:
         return xp.where(one.runs, x, idle)
 
-    duty, peak = line_max(w.duty), line_max(w.i_peak)
+    duty, peak = line_max(w.duty), one.i_peak
     if one.short:
         pulse = c.t_pulse
         region = at_most(f"{path}.discontinuous", running_rows(1.0 + line_max(w.outside), 0.0),

@@ -7,6 +7,7 @@ averages and rates by ``busy``, peaks by nothing.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 from typing import TypeAlias
 
@@ -32,9 +33,9 @@ from models.stress import (
 
 Mask: TypeAlias = NDArray[np.bool_]
 
-# Edges and core loss are averaged over every fourth angle, 1 % off at most, since their
-# own models are no better than 10 %.
-FIRST, STRIDE = 1, 4
+# Edges, core loss and the ripple that two phases share are averaged over every third
+# angle, the peak of the line among them: 1 % off at most, where the models are no better.
+FIRST, STRIDE = 1, 3
 HARMONICS = 8
 
 
@@ -58,7 +59,38 @@ class Phase:
         """Switching periods a second [Hz], bursts counted."""
         return self.circuit.f * self.busy
 
-    @property
+    @functools.cached_property
+    def i_out(self) -> Array:
+        """Output current, mean over a switching period [A] times n, along the angle."""
+        return self.i_in * self.v_in / self.v_r
+
+    @functools.cached_property
+    def i_peak(self) -> Array:
+        """Peak current of the primary over the line cycle [A]."""
+        return line_max(self.waves.i_peak)
+
+    @functools.cached_property
+    def v_block(self) -> Array:
+        """Highest voltage across an open switch [V]; V_i alone when idle."""
+        xp = array_namespace(self.v_in)
+        return self.v_in + xp.where(self.runs, line_max(self.waves.v_clamp), 0.0)
+
+    @functools.cached_property
+    def ms_secondary(self) -> Array:
+        """Line mean of n² times the mean square of the secondary's current [A²]."""
+        return line_mean(self.waves.ms_secondary)
+
+    @functools.cached_property
+    def ms_switch(self) -> Array:
+        """Line mean of the mean square of the current of S [A²]."""
+        return line_mean(self.waves.ms_switch)
+
+    @functools.cached_property
+    def ms_clamp(self) -> Array:
+        """Line mean of the mean square of the clamp current [A²]."""
+        return line_mean(self.waves.ms_clamp)
+
+    @functools.cached_property
     def v_diode(self) -> Array:
         """Blocking voltage of the diode while S is on [V], along the angle."""
         c = self.circuit
@@ -66,7 +98,7 @@ class Phase:
 
 
 def few(x: Array) -> Array:
-    """Return every fourth line angle."""
+    """Return every third line angle."""
     return x[:, :, FIRST::STRIDE] if x.shape[ANGLE] > 1 else x
 
 
@@ -94,9 +126,9 @@ def main_switch(phase: Phase, own: Device, clamp: Device) -> SwitchStress:
     slope = (phase.v_in + v_r) / l_k
     time = xp.minimum(own.t_dead, i_peak / slope)
     return SwitchStress(
-        i_rms=xp.sqrt(phase.busy * line_mean(w.ms_switch)),
+        i_rms=xp.sqrt(phase.busy * phase.ms_switch),
         i_reverse_dead=phase.rate * line_mean(time * (i_peak - 0.5 * slope * time)),
-        v_block=phase.v_in + xp.where(phase.runs, line_max(w.v_clamp), 0.0),
+        v_block=phase.v_block,
         edges=(edge,),
     )
 
@@ -111,7 +143,7 @@ def clamp_switch(phase: Phase, own: Device, main: Device) -> SwitchStress:
     xp = array_namespace(phase.v_r)
     w = phase.waves
     i_peak, v_edge = few(w.i_peak), few(w.v_edge)
-    ms_clamp = line_mean(w.ms_clamp)
+    ms_clamp = phase.ms_clamp
     v = phase.v_in + v_edge
     if phase.short:
         others = (moved(main, phase.v_in, v),)
@@ -126,7 +158,7 @@ def clamp_switch(phase: Phase, own: Device, main: Device) -> SwitchStress:
     return SwitchStress(
         i_rms=xp.sqrt(phase.busy * square),
         i_reverse_dead=phase.rate * reverse * line_mean(i_peak),
-        v_block=phase.v_in + xp.where(phase.runs, line_max(w.v_clamp), 0.0),
+        v_block=phase.v_block,
         edges=(edge,),
     )
 
@@ -135,12 +167,11 @@ def rectifier(phase: Phase) -> DiodeStress:
     """Return the stress of the diode: its current ends at a slope of (V_i + V_r)/(n·L_k)."""
     xp = array_namespace(phase.v_r)
     w, n = phase.waves, phase.ratio
-    i_out = phase.i_in * phase.v_in / (n * phase.v_r)
     v = phase.v_diode
     commutation = Commutation(phase.rate, few(w.i_commutated) / n, few(v))
     return DiodeStress(
-        i_avg=phase.busy * line_mean(i_out),
-        i_rms=xp.sqrt(phase.busy * line_mean(w.ms_secondary)) / n,
+        i_avg=phase.busy * line_mean(phase.i_out) / n,
+        i_rms=xp.sqrt(phase.busy * phase.ms_secondary) / n,
         v_block=xp.where(phase.runs, line_max(v), n * phase.v_r_peak),
         commutations=(commutation,),
     )
@@ -170,9 +201,9 @@ def transformer(phase: Phase, v_insulation: Array) -> TransformerStress:
     """Return windings, flux and peak of the magnetising current."""
     xp = array_namespace(phase.v_r)
     w, n, c = phase.waves, phase.ratio, phase.circuit
-    i_out = phase.i_in * phase.v_in / phase.v_r
     duty = few(w.duty)
-    rest = 1.0 - duty - few(w.fall)
+    fall = few(w.fall)
+    rest = 1.0 - duty - fall
     flux = Flux(
         f=c.f,
         linkage_pp=c.l_m * (few(w.i_peak) - few(w.i_start)),
@@ -180,34 +211,37 @@ def transformer(phase: Phase, v_insulation: Array) -> TransformerStress:
         flat=xp.clip(rest, 0.0, 0.95) if phase.short else 0.0,
         active=phase.busy,
     )
-    top, start = line_mean(w.i_peak), line_mean(w.i_start)
+    top, start = line_mean(few(w.i_peak)), line_mean(few(w.i_start))
     ramp = 2.0 if phase.short else 2.0 * (top - start) / xp.maximum(top + start, 0.05 * top)
     return TransformerStress(
         l_m=c.l_m,
-        i_m_peak=xp.where(phase.runs, line_max(w.i_peak), 0.0),
+        i_m_peak=xp.where(phase.runs, phase.i_peak, 0.0),
         windings=(
-            _winding(phase, phase.i_in, w.ms_switch + w.ms_clamp, w.duty, ramp=ramp),
-            _winding(phase, i_out / n, w.ms_secondary / n**2, w.fall, ramp=2.0),
+            _winding(phase, phase.i_in, phase.ms_switch + phase.ms_clamp, ramp=ramp,
+                     weighted=line_mean((few(w.ms_switch) + few(w.ms_clamp)) * duty)),
+            _winding(phase, phase.i_out / n, phase.ms_secondary / n**2, ramp=2.0,
+                     weighted=line_mean(few(w.ms_secondary) * fall) / n**2),
         ),
         flux=(flux,),
         v_insulation=v_insulation,
         alternating=True,
-    )
+    )  # fmt: skip
 
 
 def _winding(
-    phase: Phase, mean: Array, square: Array, width: Array, *, ramp: Array | float
+    phase: Phase, mean: Array, square: Array, *, weighted: Array, ramp: Array | float
 ) -> WindingStress:
     """Return one winding: its current averaged over a period, and all above it.
 
-    The ripple is split as that of a straight pulse whose width is the mean of the widths
-    weighted by their mean squares.
+    ``square`` and ``weighted`` are the line means of the mean square and of its product
+    with the width of the pulse; the ripple is split as that of a straight pulse of the
+    width weighted so.
     """
     xp = array_namespace(mean)
-    ms, ms_slow = line_mean(square), line_mean(mean * mean)
-    share = line_mean(square * width) / xp.maximum(ms, 1e-12)
+    ms_slow = line_mean(mean * mean)
+    share = weighted / xp.maximum(square, 1e-12)
     i_dc = phase.busy * line_mean(mean)
-    parts = pulse_harmonics(xp.maximum(ms - ms_slow, 0.0), share, HARMONICS, ramp)
+    parts = pulse_harmonics(xp.maximum(square - ms_slow, 0.0), share, HARMONICS, ramp)
     return WindingStress(
         i_dc=i_dc,
         i_line_rms=xp.sqrt(xp.maximum(phase.busy * ms_slow - i_dc * i_dc, 0.0)),
@@ -224,10 +258,10 @@ def clamp_capacitor(phase: Phase, phases: int, f_grid: Array) -> CapacitorStress
     c = phases * phase.circuit.c_clamp
     return CapacitorStress(
         v_mean=line_mean(phase.v_r),
-        v_max=line_max(phase.waves.v_clamp),
+        v_max=phase.v_block - phase.v_in,
         v_swing=phase.v_r_peak,
         i_line_rms=4.0 * math.pi * f_grid * c * second * phase.busy,
-        i_hf_rms=phases * xp.sqrt(phase.busy * line_mean(phase.waves.ms_clamp)),
+        i_hf_rms=phases * xp.sqrt(phase.busy * phase.ms_clamp),
         f_hf=phase.circuit.f,
     )
 
@@ -238,21 +272,20 @@ def switching_ripple(phase: Phase, phases: int, both: Mask) -> tuple[Array, Arra
     ``both`` is True where two phases run, half a period apart.
     """
     xp = array_namespace(phase.v_r)
-    w, n = phase.waves, phase.ratio
-    i_in, i_out = phase.i_in, phase.i_in * phase.v_in / phase.v_r
-    squares = []
-    crossed = shared_ripple(w) if phases == 2 else (0.0 * i_in, 0.0 * i_in)
-    for square, product, mean in zip(
-        (w.ms_switch, w.ms_secondary), crossed, (i_in, i_out), strict=True
-    ):
-        alone = line_mean(square - mean * mean)
-        if phases == 2:
-            joint = line_mean(product - mean * mean)
-            alone = xp.where(both, 2.0 * (alone + joint), alone)
-        squares.append(xp.maximum(alone, 0.0))
+    means, squares = (phase.i_in, phase.i_out), (phase.ms_switch, phase.ms_secondary)
+    ripples = [
+        square - line_mean(mean * mean) for square, mean in zip(squares, means, strict=True)
+    ]
+    if phases == 2:
+        crossed = shared_ripple(phase.waves.at(few))
+        ripples = [
+            xp.where(both, 2.0 * (alone + line_mean(product - few(mean) ** 2)), alone)
+            for alone, product, mean in zip(ripples, crossed, means, strict=True)
+        ]
     # A burst or a shed phase: ``busy`` counts phases, the sum counts half line cycles.
     share = xp.where(both, phase.busy, phases * phase.busy) if phases == 2 else phase.busy
-    return xp.sqrt(share * squares[0]), xp.sqrt(share * squares[1]) / n
+    i_in, i_out = (xp.sqrt(xp.maximum(share * ripple, 0.0)) for ripple in ripples)
+    return i_in, i_out / phase.ratio
 
 
 def noise(phase: Phase, both: Mask) -> tuple[Array, ...]:
@@ -265,7 +298,7 @@ def noise(phase: Phase, both: Mask) -> tuple[Array, ...]:
     middle = phase.v_r.shape[ANGLE] // 2
     at_peak = slice(middle, middle + 1)
     square = w.ms_secondary[:, :, at_peak]
-    mean = (phase.i_in * phase.v_in / phase.v_r)[:, :, at_peak]
+    mean = phase.i_out[:, :, at_peak]
     parts = pulse_harmonics(
         xp.maximum(square - mean * mean, 0.0), w.fall[:, :, at_peak], HARMONICS
     )

@@ -77,7 +77,8 @@ def stage(phases=1, clamp="short_pulse", f=100e3, magnetising=0.85, least_load=0
     return flyback.Design(
         phases=phases, clamp=clamp, f=designs(f), magnetising=designs(magnetising),
         least_load=designs(least_load), transformer=wound(),
-        main=transistor("GaN 200 V class", 8e-3), clamp_switch=transistor("GaN 200 V class", 25e-3),
+        main=transistor("GaN 200 V class", 8e-3),
+        clamp_switch=transistor("GaN 200 V class", 25e-3),
         rectifier=diode.Design(index("diodes", "SiC Schottky 1200 V 5 A class"), designs(1.0)),
         clamp_capacitor=ceramic.Design(index("ceramic", clamp_row), designs(clamp_count)),
     )  # fmt: skip
