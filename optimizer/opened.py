@@ -48,7 +48,7 @@ def opened(
     label: str = "",
 ) -> Opened:
     """Return one design evaluated by the same path as the search."""
-    known = variables(topology.design, case.catalogue.names())
+    known = variables(topology.design, case.catalogue.names(), static=static)
     design = build(topology.design, {k: designs([v]) for k, v in values.items()}, static)
     return Opened(
         topology, static, known, values, case, design, evaluate(topology, design, case), label

@@ -15,6 +15,15 @@ from rich.table import Table
 
 from models.errors import MistakesError, RipplefrontError
 
+FILE = click.Path(path_type=Path)
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+RUNS = click.option(
+    "--runs",
+    type=FILE,
+    default=Path("runs"),
+    show_default=True,
+    help="Folder that holds the run folders.",
+)
 EXIT_FAULT, EXIT_USAGE, EXIT_NOTHING_FEASIBLE, EXIT_STOPPED, EXIT_IN_USE = 1, 2, 3, 4, 5
 
 

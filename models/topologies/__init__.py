@@ -1,1 +1,42 @@
 """The candidate topologies, listed by hand."""
+
+from __future__ import annotations
+
+import difflib
+
+from models.spec import Specification
+from models.topologies import flyback_unfolder, series_capacitor_boost_half_bridge
+from models.topologies.topology import Topology
+
+TOPOLOGIES: dict[str, Topology] = {
+    "flyback_unfolder": flyback_unfolder.TOPOLOGY,
+    "series_capacitor_boost_half_bridge": series_capacitor_boost_half_bridge.TOPOLOGY,
+}
+
+
+def exclusions(spec: Specification) -> dict[str, tuple[str, ...]]:
+    """Return why each topology takes no part under a specification; empty where it does."""
+    return {name: _reasons(topology, spec) for name, topology in TOPOLOGIES.items()}
+
+
+def _reasons(topology: Topology, spec: Specification) -> tuple[str, ...]:
+    wanted, found = spec.topologies, []
+    if wanted.include and topology.name not in wanted.include:
+        found.append("left out by topologies.include")
+    if topology.name in wanted.exclude:
+        found.append("named in topologies.exclude")
+    isolation = "isolated" if topology.isolated else "non_isolated"
+    if wanted.isolation not in ("any", isolation):
+        found.append(f"topologies.isolation = {wanted.isolation!r}, but it is {isolation}")
+    if wanted.decoupling and topology.decoupling not in wanted.decoupling:
+        found.append(
+            f"it stores the line-frequency energy in {topology.decoupling!r}, which "
+            "topologies.decoupling does not list"
+        )
+    return (*found, *topology.refusals(spec))
+
+
+def nearest(name: str) -> str:
+    """Return a hint at the topology that a wrong name may mean."""
+    near = difflib.get_close_matches(name, TOPOLOGIES, 1, 0.3)
+    return f"did you mean {near[0]}?" if near else "known: " + ", ".join(TOPOLOGIES)

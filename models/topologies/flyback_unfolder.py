@@ -1,0 +1,213 @@
+"""Interleaved active-clamp flyback that gives a rectified sine, and a line-frequency unfolder.
+
+    module ─┬─ electrolytics ─┬─ flyback, 1 or 2 phases ─ C_f ─ unfolder ─ mains filter ─ grid
+            └─ ceramics       ┘
+
+Isolated, few parts, no link: all of the power that pulsates at twice the line frequency
+is stored in electrolytics at the module, and passes the transformer at the line's pace.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+
+from models.axes import Array, angles
+from models.case import Case
+from models.ledger import Ledger
+from models.parts import capacitor, enclosure, housekeeping
+from models.physics import loops
+from models.physics.emission import Section
+from models.physics.grid import ground_current
+from models.results import full_row
+from models.settle import Settled, settle
+from models.spec import Specification
+from models.stages import emi, flyback, module_buffer, unfolder
+from models.stages.stage import Placed
+from models.topologies.notes import common_checks, common_protections, discharge_note
+from models.topologies.topology import Detail, Topology, Wave
+from models.variables import part
+
+RELAY_POLES = 2  # one contact in line and one in neutral: the transformer isolates
+# Capacitance between the windings that couples the module to the grid's potential [F];
+# middle of the usual 10 to 100 pF a phase, common practice, no source.
+C_WINDINGS = 60e-12
+DIAGRAM = """
+  module ─┬─ electrolytic ─┬─ flyback ─ C_f ─ unfolder ─ mains filter ─ relay ─ grid
+          └─ ceramic ──────┘  (1 or 2 phases, active clamp)
+"""
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What may be varied; every stage brings its own variables and parts."""
+
+    buffer: module_buffer.Design = part("capacitors at the module")
+    flyback: flyback.Design = part("flyback")
+    unfolder: unfolder.Design = part("unfolder")
+    emi: emi.Design = part("mains filter")
+    house: housekeeping.Design = part("supply, control, relays")
+    box: enclosure.Design = part("box")
+
+
+def place(x: Design, case: Case) -> Settled:
+    """Return designs with heat and power in balance and everything booked."""
+
+    def front(p: Array) -> Placed:
+        run = flyback.running(x.flyback, p, case)
+        demand = unfolder.demand(x.unfolder, run.p_run, case)
+        stage, ports = flyback.place("flyback", x.flyback, p, demand, case)
+        return (
+            stage
+            + unfolder.place(
+                "unfolder", x.unfolder, p=p, p_run=run.p_run, i_hf_rms=ports.i_out_hf_rms,
+                f_hf=ports.f_hf, case=case,
+            )
+            + module_buffer.place(
+                "buffer", x.buffer, p, p_run=run.p_run, i_hf_rms=ports.i_in_hf_rms,
+                f_hf=ports.f_hf, case=case,
+            )
+            + _grid_side(x, ports, case)
+            + Placed(_housekeeping(x, p, case))
+        )  # fmt: skip
+
+    return settle(Placed(), front, x.box, case)
+
+
+def _housekeeping(x: Design, p: Array, case: Case) -> tuple[housekeeping.Assembly, ...]:
+    points = case.points
+    return housekeeping.place(
+        "house", x.house, case,
+        i_module=p / points.v_pv * math.sqrt(1.5),  # 2·sin² has the rms value √1.5
+        i_grid=_grid_current(case), relay_poles=RELAY_POLES,
+    )  # fmt: skip
+
+
+def _grid_current(case: Case) -> Array:
+    points = case.points
+    return points.p_ac / (points.v_grid * np.abs(points.power_factor))
+
+
+def _grid_side(x: Design, ports: flyback.FlybackPorts, case: Case) -> Placed:
+    """Return the mains filter and what flows to earth through the transformer."""
+    c_f = capacitor.capacitance(x.unfolder.filter, case)
+    none = 0.0 * c_f
+    noise = emi.Noise(
+        f=x.flyback.f,
+        differential=ports.noise,
+        common=_earth_currents(x.flyback, ports, len(ports.noise)),
+    )
+    placed = emi.place(
+        "emi", x.emi, noise, (Section(c_f, none),), i_line=_grid_current(case) + none,
+        v_line=case.points.v_grid, case=case,
+    )  # fmt: skip
+    return placed + Placed(books=_leakage(x, case))
+
+
+def _earth_currents(
+    x: flyback.Design, ports: flyback.FlybackPorts, count: int
+) -> tuple[Array, ...]:
+    """Return the harmonics of the current through the windings' capacitance [A].
+
+    A square of swing v has harmonics √2·v/(π·n); each drives 2π·n·f·C, so that all are
+    alike: i = 2·√2·f·C·v.
+    """
+    current = 2.0 * math.sqrt(2.0) * x.f * (C_WINDINGS * x.phases) * ports.v_node
+    return (current,) * count
+
+
+def _leakage(x: Design, case: Case) -> Ledger:
+    """Return the current to earth: half the grid through the windings in series with the module.
+
+    The module's capacitance is much the larger one, so that of the windings decides.
+    """
+    c_windings = np.full((1, 1, 1), C_WINDINGS * x.flyback.phases)
+    c_module = emi.module_capacitance(case)
+    c_path = c_windings * c_module / (c_windings + c_module)
+    v_earth = 0.5 * case.points.v_grid
+    i_high = ground_current(v_earth, case.points.f_grid, 0.0 * c_path)
+    return emi.leakage(x.emi, v_earth, c_path, i_high=i_high, case=case)
+
+
+def detail(x: Design, settled: Settled, case: Case) -> Detail:
+    """Return waveforms, loops and notes of the first design at full power."""
+    row = full_row(case)
+    p = settled.p_module
+    run = flyback.running(x.flyback, p, case)
+    demand = unfolder.demand(x.unfolder, run.p_run, case)
+    theta = angles(unfolder.ANGLES, math.pi)[0, 0, :]
+    points = case.points
+    v = float(points.v_pv[0, row, 0])
+    omega = 2.0 * math.pi * float(points.f_grid[0, row, 0])
+    c = float(capacitor.capacitance(x.buffer.storage, case)[0, 0, 0])
+    c_f = float(capacitor.capacitance(x.unfolder.filter, case)[0, 0, 0])
+    power = float(p[0, row, 0])
+    found = module_buffer.ripple(
+        p, run.p_run, c=capacitor.capacitance(x.buffer.storage, case), v=points.v_pv,
+        omega=2.0 * math.pi * points.f_grid, kappa=points.kappa,
+    )  # fmt: skip
+    ripple = float(found.ratio[0, row, 0]) * v
+    v_out = demand.v[0, row, :]
+    p_out = demand.share[0, row, :] * power
+    waves = (
+        Wave("module, capacitor voltage", "V", theta, v + ripple * np.sin(2 * theta), True),
+        Wave("flyback output (filter capacitor)", "V", theta, v_out, True),
+        Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
+        Wave("power from the flyback", "W", theta, p_out),
+        Wave("power from the module", "W", theta, np.full_like(theta, power)),
+    )
+    v_grid = float(points.v_grid[0, row, 0])
+    rated = case.spec.output.rated_power_w
+    control = loops.unfolder(
+        loops.Unfolder(
+            power=power, v_grid=v_grid, f_grid=omega / (2 * math.pi), v_module=v, c_module=c,
+            f_front=float(x.flyback.f[0, 0, 0]), l_grid=200e-6, c_filter=c_f, r_damp=1.0,
+        )
+    )  # fmt: skip
+    protections = [
+        *common_protections(v_grid, rated, isolated=True),
+        "Clamp: the clamp switch must never conduct together with the main switch; check dead "
+        "times over temperature. A suppressor across the clamp capacitor catches a lost pulse.",
+        "Over-voltage at the filter capacitor when the grid is lost: stop pulses within 20 µs.",
+        "Unfolder: all four transistors off until the grid's polarity is known; never both of a "
+        "side on.",
+        discharge_note("capacitors at the module", c, v),
+        discharge_note("filter capacitor", c_f, math.sqrt(2.0) * 1.1 * v_grid),
+    ]
+    checks = [
+        *common_checks(),
+        "Partial discharge and hipot of the transformer: it carries the reinforced insulation.",
+        "Core and hot spot of the electrolytics with a thermocouple inside a sample can.",
+    ]
+    return Detail(waves, control, tuple(protections), tuple(checks))
+
+
+def refusals(spec: Specification) -> tuple[str, ...]:
+    """Return why the topology cannot serve a specification."""
+    found = []
+    factor = abs(spec.output.power_factor)
+    if factor < 0.98:
+        found.append(
+            f"output.power_factor = {spec.output.power_factor:g}: the flyback passes power one "
+            "way only, so that at least 0.98 is needed"
+        )
+    return tuple(found)
+
+
+TOPOLOGY = Topology(
+    name="flyback_unfolder",
+    title="Active-clamp flyback, rectified sine, line-frequency unfolder",
+    tag="flyback",
+    source="Y. Li, R. Oruganti, 'A low cost flyback CCM inverter for AC module application', "
+    "IEEE Trans. Power Electron. 27(3), 2012 (from memory)",
+    diagram=DIAGRAM,
+    isolated=True,
+    decoupling="electrolytics at the module",
+    common_mode="isolated; windings' capacitance only",
+    design=Design,
+    place=place,
+    detail=detail,
+    refusals=refusals,
+)

@@ -1,0 +1,217 @@
+"""From a specification, or from a run folder, to everything that a sweep or a sheet needs."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from models.case import Case
+from models.catalogues import SCHEMAS
+from models.errors import NoCandidateError, RunError
+from models.evaluate import evaluate
+from models.operating import make_case
+from models.parts.catalogue import DATA
+from models.results import NAMES, RESULTS
+from models.spec import Climate, Parts, Specification
+from models.spec_files import parse_specification, read_specification
+from models.topologies import TOPOLOGIES, exclusions
+from models.variables import structures, variables
+from optimizer import pins as pinning
+from optimizer.archive import Run, StoredDesign, open_run
+from optimizer.budget import Settings
+from optimizer.opened import Opened, opened
+from optimizer.problem import DesignProblem
+from optimizer.store import Store, candidate_record, create
+from optimizer.version import VERSION
+
+
+@dataclasses.dataclass(frozen=True)
+class Prepared:
+    """A specification made ready for a sweep."""
+
+    text: str
+    base: Path
+    case: Case
+    pins: tuple[str, ...]
+    problems: tuple[DesignProblem, ...]
+    excluded: Mapping[str, tuple[str, ...]]
+
+    @property
+    def spec(self) -> Specification:
+        """The specification itself."""
+        return self.case.spec
+
+
+def specification(path: Path) -> Specification:
+    """Return the specification in a file, with every name in it checked."""
+    return read_specification(path, topologies=tuple(TOPOLOGIES), results=NAMES)
+
+
+def prepared(path: Path, extra_pins: Sequence[str] = ()) -> Prepared:
+    """Return everything that a sweep over the specification in ``path`` needs.
+
+    Raises
+    ------
+    SpecError, CatalogueError, PinError
+        For mistakes in the files and pins.
+    NoCandidateError
+        If every topology is excluded; with the reasons.
+    """
+    spec = specification(path)
+    text = path.read_text(encoding="utf-8-sig")
+    return _prepared(text, path.parent, make_case(spec, path.parent), extra_pins)
+
+
+def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> Prepared:
+    excluded = exclusions(case.spec)
+    if all(excluded.values()):
+        lines = [f"  {name}: {'; '.join(why)}" for name, why in excluded.items()]
+        raise NoCandidateError(
+            "no topology can serve this specification.\n"
+            + "\n".join(lines)
+            + "\n  Change what stands in the way; the candidates: ripplefront topologies"
+        )
+    names = case.catalogue.names()
+    scopes = [
+        pinning.Scope(topology.name, static, variables(topology.design, names, static=static))
+        for topology in TOPOLOGIES.values()
+        if not excluded[topology.name]
+        for static in structures(topology.design)
+    ]
+    written = (*case.spec.pins.hold, *extra_pins)
+    found = pinning.resolved([pinning.parse(p) for p in written], scopes, NAMES)
+    problems = tuple(
+        DesignProblem(
+            TOPOLOGIES[scope.topology],
+            scope.structure,
+            genes=left.genes,
+            case=case,
+            evaluate_designs=evaluate,
+            limits=left.limits,
+        )
+        for scope, left in zip(scopes, found, strict=True)
+        if left is not None
+    )
+    return Prepared(text, base, case, written, problems, excluded)
+
+
+def new_store(
+    ready: Prepared, settings: Settings, root: Path, more: Mapping[str, Any] | None = None
+) -> Store:
+    """Return the store of a new run folder that explains itself."""
+    spec = ready.spec
+    name = "-".join(spec.project.name.split())
+    return create(
+        root,
+        name,
+        specification=ready.text,
+        catalogue=_tables(spec, ready.base),
+        candidates=[candidate_record(p) for p in ready.problems],
+        columns=[dataclasses.asdict(r) for r in RESULTS],
+        manifest={
+            "version": VERSION,
+            "settings": dataclasses.asdict(settings),
+            "pins": list(ready.pins),
+            "excluded": {k: list(v) for k, v in ready.excluded.items() if v},
+            **(more or {}),
+        },
+    )
+
+
+def _tables(spec: Specification, base: Path) -> dict[str, str]:
+    """Return the text of every table as used, and of the weather file if there is one."""
+    found = {}
+    for name in SCHEMAS:
+        own = getattr(spec.parts, name, None)
+        path = base / own if own else DATA / f"{name}.csv"
+        found[f"{name}.csv"] = path.read_text(encoding="utf-8-sig")
+    weather = spec.climate.csv or spec.climate.tmy
+    if weather:
+        suffix = Path(weather).suffix
+        found[f"climate{suffix}"] = (base / weather).read_text(encoding="latin-1")
+    return found
+
+
+def stored_case(run: Run) -> Case:
+    """Return the case of a run from its own folder alone: specification, tables, weather."""
+    folder = run.folder
+    spec = parse_without_files(run)
+    parts = Parts(
+        **{n: f"catalogue/{n}.csv" for n in SCHEMAS if n in Parts.model_fields},
+        exclude=spec.parts.exclude,
+    )
+    climate = spec.climate
+    for key in ("csv", "tmy"):
+        own = getattr(climate, key)
+        if own:
+            moved = f"catalogue/climate{Path(own).suffix}"
+            climate = Climate(**{**climate.model_dump(), key: moved})
+    return make_case(spec.model_copy(update={"parts": parts, "climate": climate}), folder)
+
+
+def parse_without_files(run: Run) -> Specification:
+    """Return the specification of a run without looking for the files it once named."""
+    import tomllib
+
+    try:
+        return Specification.model_validate(tomllib.loads(run.specification))
+    except (ValueError, OSError) as error:
+        first = str(error).splitlines()[0]
+        raise RunError(
+            f"{run.name}/specification.toml cannot be used: {first}.\n"
+            "  Copy the run folder again; its files must not be edited."
+        ) from None
+
+
+def resumable(run: Run) -> Prepared:
+    """Return what an interrupted run needs to go on, from its own folder alone."""
+    extra = run.pins[len(parse_without_files(run).pins.hold) :]
+    return _prepared(run.specification, run.folder, stored_case(run), extra)
+
+
+def open_design(run: Run, stored: StoredDesign, case: Case | None = None) -> Opened:
+    """Return a stored design, evaluated again by the one path."""
+    name = stored.candidate.topology
+    if name not in TOPOLOGIES:
+        raise RunError(
+            f"the topology {name} of the run {run.name} is not known to this version.\n"
+            "  Open the run with the version in its manifest.json."
+        )
+    values = {k: float(v.ravel()[0]) for k, v in stored.arrays().items()}
+    return opened(
+        TOPOLOGIES[name], stored.candidate.structure, values, case or stored_case(run), stored.id
+    )
+
+
+def find_run(root: Path, name: str) -> Run:
+    """Return the run of a name, of a unique beginning of it, of a path, or the ``latest``."""
+    path = Path(name)
+    if (path / "manifest.json").exists():
+        return open_run(path)
+    folders = sorted(
+        (p.parent for p in root.glob("*/manifest.json")), key=lambda p: p.stat().st_mtime
+    )
+    if not folders:
+        raise RunError(
+            f"there is no run in {root}.\n  Start one with: ripplefront sweep FILE, "
+            "or name the folder with --runs."
+        )
+    if name == "latest":
+        return open_run(folders[-1])
+    exact = [f for f in folders if f.name == name]
+    found = exact or [f for f in folders if f.name.startswith(name)]
+    if len(found) == 1:
+        return open_run(found[0])
+    known = ", ".join(f.name for f in (found or folders)[-5:])
+    raise RunError(
+        f"{'no run' if not found else f'{len(found)} runs'} in {root} named {name!r}.\n"
+        f"  There are: {known}"
+    )
+
+
+__all__ = [
+    "Prepared", "find_run", "new_store", "open_design", "parse_specification", "prepared",
+    "resumable", "specification", "stored_case",
+]  # fmt: skip
