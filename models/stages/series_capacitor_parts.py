@@ -233,7 +233,12 @@ def switches(
 def _moved(
     at: Setting, own: Charge, rectifier: switch.Device | diode.DiodeDevice, k: int
 ) -> tuple[Moved, ...]:
-    """Return the other devices whose voltage moves as S_k turns on: D_k and D_(k−1)."""
+    """Return the other devices whose voltage moves as S_k turns on: D_k and D_(k−1).
+
+    Within 5 % of the loss in a simulation with capacitances, where no off windows
+    overlap; where they do, the node of the next phase gives way and the simulated
+    loss is about a tenth lower.
+    """
     if isinstance(rectifier, switch.Device):
         found = [switch.moved(rectifier, 0.0, at.v_on[k])]
     else:

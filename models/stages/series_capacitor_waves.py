@@ -19,7 +19,7 @@ every figure is within 1 % (2 % asked).
 
 Source
 ------
-The gain laws N/d at high duty follow from M. M. Jovanovic and Y. Jang, "Interleaved boost
+The gain laws N/d at high duty follow from Y. Jang and M. M. Jovanović, "Interleaved boost
 converter with intrinsic voltage-doubler characteristic", IEEE Trans. Power Electronics,
 2007 (from memory), for N = 2; the recursions and the equal-current rule are derived here.
 """

@@ -1,13 +1,18 @@
 """The series-capacitor boost as a netlist, for comparison with its closed forms.
 
 ``simulate`` takes plain numbers, so that a design from any front can be put through it:
-gate times, inductance and capacitance are all it needs of a design.
+gate times, inductance and capacitance are all it needs of a design; ``arguments`` takes
+them out of a batch.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
+from models.stages.series_capacitor_modes import Ready
+from models.stages.series_capacitor_stress import Stress
 from tests.simulation.netlist import Netlist, Waves, steady_state
 
 WINDING = 1e-3  # [Ω], so that the currents of the phases are determinate
@@ -25,11 +30,15 @@ def simulate(
     synchronous: bool = False,
     start: dict[str, float] | None = None,
     steps: int = 2400,
+    warm: int = 30,
+    output_capacitance: float = 0.0,
 ) -> dict[str, float]:
     """Return every figure of the stage's stress by name, as "s_rms_2".
 
     ``v_in``, ``v_out`` [V] and ``power`` [W] set source and load, ``duty`` [1] the
-    on-times of S_1 … S_N; the output voltage is a result ("v_out").
+    on-times of S_1 … S_N; the output voltage is a result ("v_out").  A linear
+    ``output_capacitance`` [F] across every switch and diode makes its edges cost energy,
+    which needs many more ``steps``.
     """
     n = len(duty)
     net = Netlist()
@@ -47,6 +56,9 @@ def simulate(
             gates[f"d{k}"] = [off]
         else:
             net.diode(f"d{k}", a, b)
+        if output_capacitance:
+            net.capacitor(f"qc{k}", f"s{k}", "0", output_capacitance)
+            net.capacitor(f"dc{k}", a, b, output_capacitance)
         if k < n:
             net.capacitor(f"c{k}", f"x{k}", f"s{k + 1}", capacitance)
     net.capacitor("co", "o", "0", 100e-6)
@@ -57,15 +69,40 @@ def simulate(
         gates=gates,
         start={"co": v_out, **(start or {})},
         steps=steps,
-        warm=30,
+        warm=warm,
     )
     return _figures(waves, n, duty)
+
+
+def arguments(
+    ready: Ready, found: Stress, *, design: int, point: int, node: int
+) -> dict[str, object]:
+    """Return what ``simulate`` needs of one design at one operating point and swing node.
+
+    Left to add: ``inductance``, ``f`` and ``capacitance`` of the design, and whether it
+    is ``synchronous``.  The stage must not be in bursts there for powers to agree.
+    """
+
+    def number(x: np.ndarray) -> float:
+        at = (design, point, node)
+        return float(x[tuple(min(i, n - 1) for i, n in zip(at, x.shape, strict=True))])
+
+    start = {f"l{k}": number(v) for k, v in enumerate(found.l_valley, start=1)}
+    start |= {f"c{k}": number(v) for k, v in enumerate(found.v_c, start=1)}
+    return {
+        "v_in": number(ready.on.v_in),
+        "v_out": number(ready.v_out),
+        "power": number(found.power),
+        "duty": [number(d) for d in found.duty],
+        "start": start,
+    }
 
 
 def _figures(waves: Waves, n: int, duty: Sequence[float]) -> dict[str, float]:
     found = {"v_out": waves.mean("v:o"), "in_rms": waves.ripple_rms("i:in")}
     found |= {"in_ripple": waves.swing("i:in"), "link_rms": waves.rms("i:co")}
     found["power"] = waves.product("v:in", "i:in")
+    found["loss"] = found["power"] - waves.product("v:load", "i:load")
     for k in range(1, n + 1):
         start, end = (k - 1) / n, (k - 1) / n + 1.0 - duty[k - 1]
         found |= {

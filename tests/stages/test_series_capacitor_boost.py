@@ -10,11 +10,13 @@ import pytest
 from models.axes import designs, points, swing_nodes
 from models.catalogues import catalogue
 from models.ledger import Kind
+from models.parts import capacitor
 from models.spec import Parts
 from models.stages import series_capacitor_boost as boost
 from models.stages import series_capacitor_parts as parts
 from models.stages.series_capacitor_boost import DiodeDesign, SynchronousDesign
 from models.variables import build, structures, variables
+from tests.stages.series_capacitor_netlist import arguments, simulate
 
 CATALOGUE = catalogue(Parts(), Path())
 POWERS = (15.0, 60.0, 150.0, 300.0, 300.0, 0.0)
@@ -167,3 +169,27 @@ def test_mean_currents_at_the_edges_stand_for_the_sum_over_the_swing(case, rng):
         assert reduced**1.5 == pytest.approx(nodes.running(found.v_on[k] ** 1.5), rel=0.03)
         product = reduced * nodes.running(found.s_off[k])
         assert product == pytest.approx(nodes.running(found.v_on[k] * found.s_off[k]), rel=0.06)
+
+
+@KINDS
+def test_a_design_of_a_batch_bears_what_its_own_simulation_says(cls, case, rng):
+    design = drawn(cls, {"phases": 2, "gating": "uniform"}, 12, rng)
+    design = dataclasses.replace(design, ripple=0.5 * design.ripple)
+    v_out = link(12)
+    ready = boost.prepare(design, v_in=points(V_IN), v_out=v_out, case=case)
+    found = boost.modes.stress(ready.ready, points(POWERS) + 0.0 * design.f, ready.least_power)
+    i, point, node = 7, 3, 1
+    assert found.active[i, point, node] == 1.0
+    f, c = design.f[i].item(), capacitor.capacitance(design.series, case)[i].item()
+    simulated = simulate(
+        **arguments(ready.ready, found, design=i, point=point, node=node),
+        inductance=ready.inductance[i].item(),
+        f=f,
+        capacitance=c,
+        synchronous=cls is SynchronousDesign,
+    )
+    for k in range(2):
+        for name, square in (("s", found.s_square), ("d", found.d_square), ("l", found.l_square)):
+            rms = square[k][i, point, node] ** 0.5
+            assert rms == pytest.approx(simulated[f"{name}_rms_{k + 1}"], rel=0.02), name
+    assert simulated["v_out"] == pytest.approx(v_out[i, point, node], rel=0.005)
