@@ -28,7 +28,7 @@ from optimizer.operators import (
     unseen,
 )
 from optimizer.problem import Outcome, Problem
-from optimizer.selection import ranks, survivors, violation, violation_scale
+from optimizer.selection import excess_scale, ranks, survivors, violation
 from optimizer.state import (
     EVALUATIONS,
     FAILED,
@@ -148,11 +148,11 @@ def _hold(s: State, genes: Array) -> Array:
 def _violation(s: State, margins: Array) -> Array:
     """Return the violation by which this island ranks infeasible designs.
 
-    Islands with an odd number weigh every limit by its typical excess, the others take
-    the sum as it stands: either can be misled where the other is not.
+    Every limit is weighed by its typical excess at the start; islands with an odd number
+    take logarithms of that: either can be misled where the other is not.
     """
-    scale = violation_scale(margins) if s.key[2] % 2 else None
-    return violation(margins, scale)
+    scaled = np.maximum(margins, 0.0) / s.scale
+    return violation(scaled) if s.key[2] % 2 else scaled.sum(axis=1)
 
 
 def _pool(s: State) -> Pool:
@@ -172,6 +172,8 @@ def absorb(
     """Take evaluated designs into population, archive and cloud; return which made the archive."""
     s.clock[EVALUATIONS] += len(genes)
     s.clock[FAILED] += int(outcome.failed.sum())
+    if not len(s.genes):
+        s.scale = excess_scale(outcome.margins)
     feasible = violation(outcome.margins) <= 0.0
     s.clock[FEASIBLE] += int(feasible.sum())
     _note_nearest(s, genes, outcome)

@@ -7,34 +7,36 @@ import heapq
 import moocore
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from models.axes import Array
 from optimizer.encode import Whole
 
-# A margin counts at most this much: beyond it a design is simply far away, and one badly
-# scaled limit must not outweigh all others.
-MARGIN_CAP = 5.0
 
+def violation(margins: Array) -> Array:
+    """Return the violation Σ ln(1 + excess) of every row, 0 exactly where all limits are met.
 
-def violation(margins: Array, scale: Array | None = None) -> Array:
-    """Return the summed violation (n,), 0 exactly where every margin is at or below zero.
-
-    ``scale`` divides every limit; see ``violation_scale``.
+    The logarithm keeps one limit with huge numbers from outweighing all others, and
+    yet tells far from farther.
     """
-    over = np.minimum(np.maximum(margins, 0.0), MARGIN_CAP)
-    total: Array = (over if scale is None else over / scale).sum(axis=1)
+    total: Array = np.log1p(np.maximum(margins, 0.0)).sum(axis=1)
     return total
 
 
-def violation_scale(margins: Array) -> Array:
-    """Return the typical size of every violation among designs (n, limits).
+def excess_scale(margins: Array) -> Array:
+    """Return the median excess over each limit among a random sample that violate it.
 
-    Dividing by it lets each violated limit pull alike, so that the search for a first
-    feasible design is not led by whichever limit happens to have large numbers.
+    Divided by it, every limit pulls alike, whatever the size of its numbers.  It is
+    taken once, at the start: taken anew from each population, it would raise again
+    every violation that the search has just brought down (measured: sixty limits were
+    met in no run of four within 60,000 designs, against 12,000 to 16,000 with this).
     """
-    over = np.minimum(np.maximum(margins, 0.0), MARGIN_CAP)
-    hits = np.maximum((over > 0.0).sum(axis=0), 1)
-    return np.maximum(over.sum(axis=0) / hits, 1e-3)
+    found = np.ones(margins.shape[1])
+    for j, column in enumerate(margins.T):
+        over = column[column > 0.0]
+        if over.size:
+            found[j] = max(float(np.median(over)), 1e-9)
+    return found
 
 
 def ranks(objectives: Array) -> Whole:
@@ -113,18 +115,36 @@ def _spread_two(objectives: Array, count: int) -> Whole:
 
 
 def _spread_many(objectives: Array, count: int) -> Whole:
-    """Drop the lesser half of what must go, again and again: shares change as rows leave."""
+    """Drop part of what must go, again and again: shares change as rows leave."""
     kept = np.arange(len(objectives))
     lo, hi = objectives.min(axis=0), objectives.max(axis=0)
     unit = (objectives - lo) / np.maximum(hi - lo, 1e-300)
-    reference = np.full(unit.shape[1], 1.1)
+    # Contributions to the hypervolume of four objectives take seconds for a thousand
+    # rows; the distance to the nearest other row does nearly as well.
+    share = _own_volume if unit.shape[1] == 3 else _own_room
     ends = unit.argmin(axis=0)
     while kept.size > count:
-        share = np.asarray(moocore.hv_contributions(unit[kept], ref=reference))
-        share[np.isin(kept, ends)] = np.inf
+        own = share(unit[kept])
+        own[np.isin(kept, ends)] = np.inf
         drop = max(1, (kept.size - count + 1) // 2)
-        kept = np.sort(kept[np.argsort(share, kind="stable")[drop:]])
+        kept = np.sort(kept[np.argsort(own, kind="stable")[drop:]])
     return kept
+
+
+def _own_volume(unit: Array) -> Array:
+    """Return the hypervolume that only each row covers."""
+    return np.array(moocore.hv_contributions(unit, ref=np.full(unit.shape[1], 1.1)))
+
+
+def _own_room(unit: Array) -> Array:
+    """Return the distance to the nearest other row; of a close pair one counts as far."""
+    found = cKDTree(unit).query(unit, k=2)
+    distance, near = np.asarray(found[0]), np.asarray(found[1])
+    row = np.arange(len(unit))
+    other = np.where(near[:, 0] == row, near[:, 1], near[:, 0])
+    spared = (other[other] == row) & (row < other)
+    room: Array = np.where(spared, np.inf, distance[:, 1])
+    return room
 
 
 def tournament(rng: np.random.Generator, count: int, rank: Whole, distance: Array) -> Whole:

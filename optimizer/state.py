@@ -54,6 +54,7 @@ class State:
     cloud_objectives: Array
     cloud_columns: Array
     seen: NDArray[np.uint32]
+    scale: Array  # typical excess over every limit in the first sample
     credit: Array  # successes and trials of every operator
     nearest_genes: Array  # (0 or 1, genes): the design of least violation so far
     nearest_margins: Array
@@ -104,6 +105,7 @@ def founded(
             "seeds": np.zeros((0, v)) if seeds is None else seeds,
             **{name: np.zeros((0, width)) for name, width in rows.items()},
             "seen": np.zeros(SEEN, dtype=np.uint32),
+            "scale": np.ones(g),
             "credit": np.full((2, len(OPERATORS)), 1e-3),
         }
     )
