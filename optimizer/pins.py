@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import itertools
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -167,15 +168,29 @@ def _serves(pin: Pin, scope: Scope, scopes: Sequence[Scope]) -> bool:
 def _gene(variable: Variable, pins: Sequence[Pin]) -> Gene:
     """Return the gene of a variable after all pins on it."""
     mine = [pin for pin in pins if pin.path == variable.path]
-    if not variable.discrete:
-        return _real_gene(variable, mine)
-    allowed = list(range(round(variable.lo), round(variable.hi) + 1))
-    for i, pin in enumerate(mine):
-        left = [k for k in allowed if _level_serves(pin, variable, k)]
-        if not left:
-            raise _clash(pin, mine[:i], variable)
-        allowed = left
-    return Gene(variable, float(allowed[0]), float(allowed[-1]), tuple(allowed))
+    gene = _narrowed(variable, mine)
+    if gene is None:
+        raise _clash(variable, mine)
+    return gene
+
+
+def _narrowed(variable: Variable, mine: Sequence[Pin]) -> Gene | None:
+    """Return the gene that pins leave, None where they leave no value."""
+    if variable.discrete:
+        allowed = range(round(variable.lo), round(variable.hi) + 1)
+        left = tuple(k for k in allowed if all(_level_serves(pin, variable, k) for pin in mine))
+        return Gene(variable, float(left[0]), float(left[-1]), left) if left else None
+    lo, hi = variable.lo, variable.hi
+    for pin in mine:
+        if "in" in pin.operator:
+            raise PinError(
+                f"the pin '{pin}' lists values of {variable.path}, which varies continuously.\n"
+                "  Use <=, >= or =."
+            )
+        value = pin.number() * variable.scale
+        lo = lo if pin.operator == "<=" else max(lo, value)
+        hi = hi if pin.operator == ">=" else min(hi, value)
+    return Gene(variable, lo, hi) if lo <= hi else None
 
 
 def _level_serves(pin: Pin, variable: Variable, level: int) -> bool:
@@ -189,39 +204,24 @@ def _level_serves(pin: Pin, variable: Variable, level: int) -> bool:
     return (level in numbers) != (pin.operator == "not in")
 
 
-def _real_gene(variable: Variable, mine: Sequence[Pin]) -> Gene:
-    lo, hi = variable.lo, variable.hi
-    for i, pin in enumerate(mine):
-        if "in" in pin.operator:
-            raise PinError(
-                f"the pin '{pin}' lists values of {variable.path}, which varies continuously.\n"
-                "  Use <=, >= or =."
-            )
-        value = pin.number() * variable.scale
-        lo = lo if pin.operator == "<=" else max(lo, value)
-        hi = hi if pin.operator == ">=" else min(hi, value)
-        if lo > hi:
-            raise _clash(pin, mine[:i], variable)
-    return Gene(variable, lo, hi)
-
-
-def _clash(pin: Pin, before: Sequence[Pin], variable: Variable) -> PinError:
-    """Return the error that names the two pins, or the pin and the range, that clash."""
-    for other in before:
-        try:
-            _gene(variable, [other, pin])
-        except PinError:
+def _clash(variable: Variable, mine: Sequence[Pin]) -> PinError:
+    """Return the error that names the pin out of range, or the two that clash."""
+    for pin in mine:
+        if _narrowed(variable, [pin]) is None:
+            lo, hi = variable.shown(variable.lo), variable.shown(variable.hi)
             return PinError(
-                f"the pins '{other}' and '{pin}' contradict each other.\n  Drop one of them."
+                f"the pin '{pin}' leaves no value: {variable.path} reaches from {lo} to {hi}.\n"
+                "  Choose a value inside that range."
             )
-    if before:
-        every = ", ".join(f"'{p}'" for p in [*before, pin])
-        return PinError(f"the pins {every} together leave no value.\n  Drop one of them.")
-    lo, hi = variable.shown(variable.lo), variable.shown(variable.hi)
-    return PinError(
-        f"the pin '{pin}' leaves no value: {variable.path} reaches from {lo} to {hi}.\n"
-        "  Choose a value inside that range."
-    )
+    for one, two in itertools.combinations(mine, 2):
+        if _narrowed(variable, [one, two]) is None:
+            return _contradiction(one, two)
+    every = ", ".join(f"'{pin}'" for pin in mine)
+    return PinError(f"the pins {every} together leave no value.\n  Drop one of them.")
+
+
+def _contradiction(one: Pin, two: Pin) -> PinError:
+    return PinError(f"the pins '{one}' and '{two}' contradict each other.\n  Drop one of them.")
 
 
 def _limits(pins: Sequence[Pin], results: Sequence[str]) -> tuple[ColumnLimit, ...]:
@@ -242,9 +242,6 @@ def _limits(pins: Sequence[Pin], results: Sequence[str]) -> tuple[ColumnLimit, .
             for other, limit in found:
                 opposite = limit.column == column and limit.sign != sign
                 if opposite and sign * (limit.bound - edge) > 0.0:
-                    raise PinError(
-                        f"the pins '{other}' and '{pin}' contradict each other.\n"
-                        "  Drop one of them."
-                    )
+                    raise _contradiction(other, pin)
             found.append((pin, ColumnLimit(column, sign, edge, f"pin: {pin}")))
     return tuple(limit for _, limit in found)
