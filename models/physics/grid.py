@@ -96,7 +96,7 @@ def bridge_phasors(
 
 
 def pulsation(x: Phasors) -> Pulsation:
-    """Return the mean and the pulsating power at the bridge.
+    """Return the mean and the pulsating power at the bridge [W].
 
     u·i = P − S_p·cos(2θ + ψ) exactly, S_p·e^(jψ) = U·I without conjugate; the energy in
     the filter is part of it.
