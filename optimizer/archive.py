@@ -217,10 +217,9 @@ class Run:
 
     def common_front(self) -> list[StoredDesign]:
         """Return the designs that no other of any topology dominates."""
-        owner, row = common([f for f in self.fronts if f.size])
-        filled = [c for c in self.candidates if self.fronts[c.number].size]
+        owner, row = common(list(self.fronts))
         return [
-            self._design(filled[k], self.fronts[filled[k].number], i)
+            self._design(self.candidates[k], self.fronts[k], i)
             for k, i in zip(owner.tolist(), row.tolist(), strict=True)
         ]
 

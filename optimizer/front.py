@@ -105,11 +105,12 @@ def _boxed(objectives: Array) -> NDArray[np.int64]:
 
 def common(fronts: list[Front]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return (front number, row) of every design that no design of any front dominates."""
-    owner = np.concatenate([np.full(f.size, i, dtype=np.int64) for i, f in enumerate(fronts)])
-    row = np.concatenate([np.arange(f.size, dtype=np.int64) for f in fronts])
-    if not owner.size:
-        return owner, row
-    every = np.concatenate([f.objectives for f in fronts if f.size])
+    filled = [i for i, f in enumerate(fronts) if f.size]
+    if not filled:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    owner = np.concatenate([np.full(fronts[i].size, i, dtype=np.int64) for i in filled])
+    row = np.concatenate([np.arange(fronts[i].size, dtype=np.int64) for i in filled])
+    every = np.concatenate([fronts[i].objectives for i in filled])
     keep = moocore.is_nondominated(np.ascontiguousarray(every))
     return owner[keep], row[keep]
 
