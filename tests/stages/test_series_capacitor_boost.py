@@ -171,6 +171,67 @@ def test_mean_currents_at_the_edges_stand_for_the_sum_over_the_swing(case, rng):
         assert product == pytest.approx(nodes.running(found.v_on[k] * found.s_off[k]), rel=0.06)
 
 
+def part(front, name):
+    return next(p for p in front.placed.parts if p.path == f"boost.{name}")
+
+
+def steady(cls, case, rng, *, power, ripple, burst=0.01):
+    """Return a two-phase design at 200 V without swing, its stress and its parts."""
+    design = drawn(cls, {"phases": 2, "gating": "uniform"}, 1, rng)
+    design = dataclasses.replace(design, ripple=designs(ripple), burst=designs(burst))
+    v_out = np.full((1, 1, 1), 200.0)
+    ready = boost.prepare(design, v_in=points((30.0,) * 6), v_out=v_out, case=case)
+    p = np.full((1, 6, 1), power)
+    found = boost.modes.stress(ready.ready, p, ready.least_power)
+    return found, boost.place("boost", design, ready, p, case)
+
+
+@KINDS
+def test_parts_bear_the_stress_of_their_own_position(cls, case, rng):
+    found, front = steady(cls, case, rng, power=300.0, ripple=0.4)
+    rectifier = "diode" if cls is DiodeDesign else "rectifier"
+    for k in (0, 1):
+        own, other = part(front, f"switch_{k + 1}").stress, part(front, f"{rectifier}_{k + 1}")
+        assert own.i_rms**2 == pytest.approx(found.s_square[k], rel=1e-9)
+        assert other.stress.i_rms**2 == pytest.approx(found.d_square[k], rel=1e-9)
+        assert own.edges[0].i_on == pytest.approx(found.s_on[k], rel=1e-6)
+        assert own.edges[0].i_off == pytest.approx(found.s_off[k], rel=1e-6)
+        assert own.edges[0].others[0].v_to == pytest.approx(found.v_on[k], rel=1e-6)
+    assert part(front, "series_1").stress.i_hf_rms ** 2 == pytest.approx(
+        found.c_square[0], rel=1e-9
+    )
+    assert part(front, "input").stress.i_hf_rms ** 2 == pytest.approx(found.in_square, rel=1e-6)
+    assert front.link_hf_rms**2 == pytest.approx(found.link_square, rel=1e-9)
+    winding = part(front, "choke").stress.winding
+    square = winding.i_dc**2 + sum(h**2 for h in winding.harmonics)
+    assert square == pytest.approx(found.l_square[0], rel=1e-9)
+
+
+def test_pauses_of_bursts_count_as_ripple_at_both_ports(case, rng):
+    found, front = steady(DiodeDesign, case, rng, power=60.0, ripple=0.3, burst=0.4)
+    share = found.active
+    assert share == pytest.approx(np.full((1, 6, 1), 0.5), rel=1e-9)
+    link = share * found.d_square[-1] - (share * found.d_avg) ** 2
+    assert front.link_hf_rms**2 == pytest.approx(link, rel=1e-9)
+    running = found.power / 30.0
+    module = share * (found.in_square + running**2) - (share * running) ** 2
+    assert part(front, "input").stress.i_hf_rms ** 2 == pytest.approx(module, rel=1e-9)
+    assert part(front, "switch_1").stress.edges[0].rate == pytest.approx(
+        share * part(front, "choke").stress.winding.f, rel=1e-9
+    )
+
+
+def test_negative_valleys_turn_the_switches_on_softly_and_the_rectifiers_off_hard(case, rng):
+    found, front = steady(SynchronousDesign, case, rng, power=40.0, ripple=1.5)
+    for k in (0, 1):
+        assert (found.s_on[k] < 0.0).all()
+        own = part(front, f"switch_{k + 1}").stress.edges[0]
+        rectifier = part(front, f"rectifier_{k + 1}").stress.edges[0]
+        assert own.i_drive == pytest.approx(-found.s_on[k], rel=1e-6)
+        assert rectifier.i_off == pytest.approx(-found.s_on[k], rel=1e-6)
+        assert rectifier.i_drive == pytest.approx(found.s_off[k], rel=1e-6)
+
+
 @KINDS
 def test_a_design_of_a_batch_bears_what_its_own_simulation_says(cls, case, rng):
     design = drawn(cls, {"phases": 2, "gating": "uniform"}, 12, rng)

@@ -324,6 +324,20 @@ def test_input_above_the_link_stays_finite() -> None:
                     assert np.all(np.isfinite(array))
 
 
+@pytest.mark.parametrize("v_in", [20.0, 30.0, 31.0, 40.0])
+def test_discontinuous_conduction_is_kept_to_where_it_is_exact(v_in: float) -> None:
+    # Neighbours' diodes do not overlap, every switch is on for at least 1/N.
+    seen = 0
+    for power in np.geomspace(1.0, 300.0, 60):
+        found = single(v_in, 190.0, power, 3, 40e-6, 100e3)
+        duty, idle = found.duty[0].item(), found.idle.item()
+        if idle > 0.0:
+            seen += 1
+            assert duty >= 1 / 3 - 1e-9
+            assert 1.0 - duty - idle <= 1 / 3 + 1e-9
+    assert (seen > 0) == (190.0 / v_in > 6.0)
+
+
 # Phases, module voltage, and least and largest loss of the model over the simulated one.
 EDGES = {
     "two phases": (2, 30.0, 0.95, 1.05),
