@@ -21,6 +21,8 @@ def choke(current, count=1):
 def test_rated_current_heats_by_fifty_kelvin():
     part = choke(2.0)
     assert part.temperature(designs(60.0), designs(0.0)).item() == pytest.approx(110.0, rel=1e-9)
+    half = choke(1.0).temperature(designs(60.0), designs(0.0)).item()
+    assert half == pytest.approx(60.0 + 50.0 / 4.0, rel=1e-9)
     entry = part.book(designs(60.0), CASE).find("x.current", Kind.LIMIT)
     assert entry.value.item() == pytest.approx(0.0, abs=1e-12)
 

@@ -7,6 +7,7 @@ import pytest
 
 from models.axes import designs, line_mean
 from models.ledger import Kind
+from models.physics.harmonics import triangle_harmonics
 from models.points import Purpose
 from models.stages import common_ground_half_bridge as bridge
 from models.stages import film_links, grid_filter
@@ -200,6 +201,12 @@ STAGES = {
     },
     "leading, opposed": {"point": Point(power_factor=-0.9), "carriers": 1, "ratio": 1.2},
     "10 % load, soft": {"point": Point(p_ac=30.0), "l_choke": 300e-6, "l_doubler": 200e-6},
+    "20 % load, opposed, large ripple": {
+        "point": Point(p_ac=60.0),
+        "carriers": 1,
+        "l_choke": 150e-6,
+        "l_doubler": 120e-6,
+    },
     "132 V, 60 kHz": {"point": Point(v_grid=132.0), "f": 60e3, "l_choke": 1e-3},
 }
 
@@ -257,6 +264,14 @@ def test_worked_example():
     assert found["link 2 ripple"] == pytest.approx(1.59, rel=0.01)
     for voltage, wanted in zip(stage.leg.ripple.dead_time, (1.03, 0.36, 0.04), strict=True):
         assert voltage.item() == pytest.approx(wanted, rel=0.05, abs=0.03)
+
+
+def test_ripple_of_the_doubler_has_the_harmonics_of_a_triangle():
+    stage = Stage(point=Point())
+    pp = stage.links.v_2_rms / (4.0 * stage.design.doubler_inductance * stage.design.f)
+    wanted = [math.sqrt(s.item()) for s in triangle_harmonics(pp, designs(0.5), 4)]
+    found = [h.item() for h in stage.stress("doubler").winding.harmonics]
+    assert found == pytest.approx(wanted, rel=1e-6, abs=1e-6)
 
 
 def test_both_halves_of_the_modulation_leave_the_limit_alone():

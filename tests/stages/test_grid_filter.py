@@ -59,6 +59,12 @@ def test_worked_example():
     assert math.sqrt(0.5) * side.u_peak.item() == pytest.approx(120.0, rel=1e-3)
     distortion = found.books.find("grid.distortion", Kind.FIGURE).value.item()
     assert distortion == pytest.approx(0.006, rel=0.1)
+    assert limit(found, "filter.reactive").value.item() == pytest.approx(
+        0.69 / (0.05 * 55.26) - 1.0, rel=1e-3
+    )
+    stress = next(p for p in found.parts if p.path == "filter.choke").stress
+    peak = math.sqrt(2.0) * (2.5 + stress.winding.harmonics[0].item())
+    assert stress.i_peak.item() == pytest.approx(peak, rel=1e-9)
     resonance = found.books.find("filter.resonance", Kind.FIGURE).value.item()
     assert resonance == pytest.approx(20.8e3, rel=0.02)
 
@@ -119,6 +125,28 @@ def test_a_second_stage_attenuates_more():
     assert limit(two, path).actual.item() == pytest.approx(
         limit(one, path).actual.item(), rel=0.01
     )
+
+
+def test_y_capacitors_and_choke_attenuate_common_noise():
+    *_, found = placed(Point(), f=160e3)
+    s = 2j * math.pi * 160e3
+    gain = abs(1.0 + (s * 3.3e-3 + 25.0) * s * 2.0 * 2.2e-9)
+    entry = limit(found, "filter.emi.common")
+    assert entry.bound.item() == pytest.approx(20.0 * math.log10(gain), rel=1e-6)
+    v_2 = 2.0 * 1.086 * 120.0 * math.sqrt(2.0) / (1.0 - 2.0 * 160e3 * 180e-9)
+    current = v_2 * math.sqrt(2.0) / math.pi * 2.0 * math.pi * 160e3 * 30e-12
+    level = 20.0 * math.log10(current * 25.0 * 1e6)
+    wanted = level - 66.0 + 19.125 * math.log10(160.0 / 150.0) + 6.0
+    assert entry.actual.item() == pytest.approx(wanted, rel=2e-3)
+
+
+def test_every_stage_adds_its_capacitor_across_the_line():
+    case = make_case(Point())
+    one, two = (
+        grid_filter.bridge_side(filter_design(stages=n), designs(600e-6), case).c.item()
+        for n in (1, 2)
+    )
+    assert two - one == pytest.approx(0.22e-6, rel=1e-9)
 
 
 def test_need_at_the_first_harmonic_in_band():
