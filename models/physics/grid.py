@@ -335,13 +335,3 @@ def ground_current(v: Array, f: Array, c: Array) -> Array:
     Ohm's law.
     """
     return 2.0 * math.pi * f * c * v
-
-
-def series_capacitance(first: Array, second: Array) -> Array:
-    """Return the capacitance of two capacitances [F] in series.
-
-    Source
-    ------
-    Textbooks.
-    """
-    return first * second / (first + second)

@@ -17,7 +17,6 @@ from models.physics.grid import (
     line_harmonics,
     pulsation,
     resonance,
-    series_capacitance,
 )
 
 OMEGA = 2.0 * math.pi * 60.0
@@ -139,11 +138,6 @@ def test_leakage_of_a_grounded_and_a_split_module():
     assert grounded == pytest.approx(25e-6, rel=0.01)
     split = ground_current(designs(115.0), designs(50.0), designs(60e-9)).item()
     assert split == pytest.approx(2.2e-3, rel=0.02)
-
-
-def test_series_capacitance_is_the_reciprocal_of_added_reciprocals():
-    c = series_capacitance(designs(60e-9), designs(200e-12)).item()
-    assert 1.0 / c == pytest.approx(1.0 / 60e-9 + 1.0 / 200e-12, rel=1e-12)
 
 
 def test_mean_power_is_what_the_phasors_say():
