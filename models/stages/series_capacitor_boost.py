@@ -24,9 +24,10 @@ from models.case import Case
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts import capacitor, diode, inductor, switch
 from models.parts.part import Part
+from models.stages import series_capacitor_gain as gain_law
 from models.stages import series_capacitor_modes as modes
 from models.stages import series_capacitor_parts as parts
-from models.stages import series_capacitor_waves as waves
+from models.stages import swing
 from models.stages.series_capacitor_stress import Conditions
 from models.stages.stage import Placed
 from models.variables import part, real, structure
@@ -114,10 +115,10 @@ def inductance(design: AnyDesign, *, v_in: Array, v_out: Array, case: Case) -> A
     xp = array_namespace(v_in, v_out)
     weight = case.points.weight
     v_ref = xp.sum(weight * v_in, axis=POINT, keepdims=True)
-    link = xp.sum(weight * parts.node_mean(v_out), axis=POINT, keepdims=True)
+    link = xp.sum(weight * swing.node_mean(v_out), axis=POINT, keepdims=True)
     n = design.phases
-    gain = xp.maximum(link / v_ref, waves.least_gain(n, design.gating))
-    off = n / gain if design.gating == "equal_current" else waves.off_duty(gain, n)
+    gain = xp.maximum(link / v_ref, gain_law.least_gain(n, design.gating))
+    off = n / gain if design.gating == "equal_current" else gain_law.off_duty(gain, n)
     full = xp.max(case.points.p_ac, axis=POINT, keepdims=True)
     return v_ref * v_ref * (1.0 - off) * n / (design.ripple * full * design.f)
 
@@ -167,14 +168,14 @@ def place(path: str, design: AnyDesign, prepared: Prepared, p: Array, case: Case
         Specification, operating points and catalogue.
     """
     found = modes.stress(prepared.ready, p, prepared.least_power)
-    nodes = parts.Nodes(found.active)
+    nodes = swing.Nodes(found.active)
     c = capacitor.capacitance(design.series, case)
     setting = parts.Setting(
         path=path,
         f=design.f,
         inductance=prepared.inductance,
         # Peak to peak ripple of every series capacitor [V].
-        swing=tuple(parts.node_max(q) / (c * design.f) for q in found.c_charge),
+        swing=tuple(swing.node_max(q) / (c * design.f) for q in found.c_charge),
         on=prepared.ready.on,
         stress=found,
         nodes=nodes,
@@ -210,16 +211,16 @@ def _limits(path: str, design: AnyDesign, at: parts.Setting) -> Ledger:
     s, on, case = at.stress, at.on, at.case
     one = xp.ones_like(at.inductance)
     loaded = case.points.p_ac > 0.0
-    duty = parts.node_max(parts.largest(s.duty))
-    least = parts.node_min(parts.smallest(s.duty))
+    duty = swing.node_max(swing.largest(s.duty))
+    least = swing.node_min(swing.smallest(s.duty))
     on_time = xp.minimum(least, 1.0 - duty) / design.f
-    v_1 = parts.node_min(s.v_c[0])
-    link = parts.node_max(on.v_out)
-    balance = parts.node_max(parts.largest(s.l_avg) / xp.maximum(sum(s.l_avg), 1e-12))
-    gain = parts.lowest(on.v_out) / on.v_in
-    gain_least = waves.least_gain(on.phases, on.gating) / waves.INSIDE
-    steady = parts.node_min(s.active)
-    edge = parts.node_min(xp.abs(on.v_out / (on.v_in * on.phases**2) - 1.0))
+    v_1 = swing.node_min(s.v_c[0])
+    link = swing.node_max(on.v_out)
+    balance = swing.node_max(swing.largest(s.l_avg) / xp.maximum(sum(s.l_avg), 1e-12))
+    gain = swing.lowest(on.v_out) / on.v_in
+    gain_least = gain_law.least_gain(on.phases, on.gating) / gain_law.INSIDE
+    steady = swing.node_min(s.active)
+    edge = swing.node_min(xp.abs(on.v_out / (on.v_in * on.phases**2) - 1.0))
     full = xp.max(case.points.p_ac, axis=POINT, keepdims=True)
     steady = xp.where(case.points.p_ac > STEADY_FROM * full, steady, 1.0)
     ripple = parts.module_ripple(at, design.input)
@@ -234,7 +235,7 @@ def _limits(path: str, design: AnyDesign, at: parts.Setting) -> Ledger:
         at_most(f"{path}.duty", below(duty), DUTY_MAX * one, "", "largest duty of a switch"),
         at_least(f"{path}.shortest", above(on_time, TIME_MIN), TIME_MIN * one, "s",
                  "shortest on or off time of a switch"),
-        at_most(f"{path}.swing", below(parts.largest(at.swing) / xp.maximum(v_1, 1.0)),
+        at_most(f"{path}.swing", below(swing.largest(at.swing) / xp.maximum(v_1, 1.0)),
                 SWING_MAX * one, "", "ripple of a series capacitor over the voltage of the first"),
         at_least(f"{path}.v_1", above(v_1 / link, LEAST_V_1), LEAST_V_1 * one, "",
                  "voltage of the first series capacitor over that of the link"),

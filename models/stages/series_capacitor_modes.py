@@ -22,6 +22,7 @@ from typing import Any
 from models.axes import Array, array_namespace
 from models.physics.waveform import segment_square
 from models.stages import series_capacitor_waves as waves
+from models.stages.series_capacitor_gain import least_gain
 from models.stages.series_capacitor_stress import (
     Conditions,
     Pattern,
@@ -55,11 +56,11 @@ def ready(on: Conditions) -> Ready:
     """Return waves without their power.
 
     A gain below what the gating rule can give is raised to it by raising the output
-    voltage; the caller holds the gain against ``waves.least_gain``.
+    voltage; the caller holds the gain against ``series_capacitor_gain.least_gain``.
     """
     xp = array_namespace(on.v_in, on.v_out)
     n = on.phases
-    v_out = xp.maximum(on.v_out, waves.least_gain(n, on.gating) * on.v_in)
+    v_out = xp.maximum(on.v_out, least_gain(n, on.gating) * on.v_in)
     gate = waves.gating(v_out / on.v_in, n, on.gating)
     volts = waves.voltages(gate, on.v_in, v_out)
     ripple = waves.ripples(gate, volts, on.v_in, on.l_f)

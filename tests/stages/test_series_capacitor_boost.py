@@ -13,7 +13,7 @@ from models.ledger import Kind
 from models.parts import capacitor
 from models.spec import Parts
 from models.stages import series_capacitor_boost as boost
-from models.stages import series_capacitor_parts as parts
+from models.stages import swing
 from models.stages.series_capacitor_boost import DiodeDesign, SynchronousDesign
 from models.variables import build, structures, variables
 from tests.stages.series_capacitor_netlist import arguments, simulate
@@ -115,7 +115,7 @@ def test_power_at_both_ports_is_the_power_asked_for(cls, static, case, rng):
     ready = boost.prepare(design, v_in=points(V_IN), v_out=v_out, case=case)
     p = points(POWERS) * 1.04 + 0.0 * v_out[:, :1, :1]
     found = boost.modes.stress(ready.ready, p, ready.least_power)
-    nodes = parts.Nodes(found.active)
+    nodes = swing.Nodes(found.active)
     drawn_in = points(V_IN) * nodes.time(sum(found.l_avg))
     given = nodes.time(found.d_avg * ready.ready.v_out)
     assert drawn_in == pytest.approx(p, rel=1e-3, abs=1e-9)
@@ -134,7 +134,7 @@ def test_no_device_blocks_more_than_the_link_or_the_module(case, rng):
     static = {"phases": 3, "gating": "equal_current"}
     v_out = link(20)
     front = placed(drawn(DiodeDesign, static, 20, rng), case, v_out)
-    top = np.maximum(parts.highest(v_out), points(V_IN))
+    top = np.maximum(swing.highest(v_out), points(V_IN))
     for part in front.placed.parts:
         if hasattr(part.stress, "v_block"):
             assert (part.stress.v_block <= top * (1 + 1e-12)).all()
@@ -142,8 +142,8 @@ def test_no_device_blocks_more_than_the_link_or_the_module(case, rng):
 
 def test_swing_ends_lie_beyond_the_outer_nodes():
     v = 200.0 + 30.0 * swing_nodes(5)
-    assert parts.highest(v).item() == pytest.approx(230.0, rel=1e-12)
-    assert parts.lowest(v).item() == pytest.approx(170.0, rel=1e-12)
+    assert swing.highest(v).item() == pytest.approx(230.0, rel=1e-12)
+    assert swing.lowest(v).item() == pytest.approx(170.0, rel=1e-12)
 
 
 def test_inductance_gives_the_ripple_asked_for(case, rng):
@@ -163,7 +163,7 @@ def test_mean_currents_at_the_edges_stand_for_the_sum_over_the_swing(case, rng):
     v_out = link(10)
     ready = boost.prepare(design, v_in=points(V_IN), v_out=v_out, case=case)
     found = boost.modes.stress(ready.ready, points(POWERS) + 1.0, ready.least_power)
-    nodes = parts.Nodes(found.active)
+    nodes = swing.Nodes(found.active)
     for k in range(3):
         reduced = nodes.running_rms(found.v_on[k])
         assert reduced**1.5 == pytest.approx(nodes.running(found.v_on[k] ** 1.5), rel=0.03)
@@ -176,7 +176,7 @@ def part(front, name):
 
 
 def steady(cls, case, rng, *, power, ripple, burst=0.01):
-    """Return a two-phase design at 200 V without swing, its stress and its parts."""
+    """Return a two-phase design at 200 V without swing, its stress and its swing."""
     design = drawn(cls, {"phases": 2, "gating": "uniform"}, 1, rng)
     design = dataclasses.replace(design, ripple=designs(ripple), burst=designs(burst))
     v_out = np.full((1, 1, 1), 200.0)

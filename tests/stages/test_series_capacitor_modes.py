@@ -7,7 +7,7 @@ import pytest
 
 from models.axes import designs
 from models.physics.switching import turn_on
-from models.stages import series_capacitor_waves as waves
+from models.stages.series_capacitor_gain import least_gain
 from models.stages.series_capacitor_modes import ready, stress
 from models.stages.series_capacitor_stress import Conditions, Stress
 from models.stress import Charge, Edge, Moved
@@ -258,7 +258,7 @@ def test_input_power_equals_output_power_of_every_waveform(
 ) -> None:
     # Nothing in the recursions presumes it: Σ I_k·v_in against i_out·v_out.
     v_in = designs(rng.uniform(15.0, 60.0, 200))
-    gain = rng.uniform(waves.least_gain(phases, gating), 20.0, 200)
+    gain = rng.uniform(least_gain(phases, gating), 20.0, 200)
     l_f = designs(rng.uniform(1.0, 20.0, 200))
     on = Conditions(phases, gating, False, v_in, v_in * designs(gain), l_f)
     found = stress(ready(on), designs(rng.uniform(10.0, 500.0, 200)), designs(0.0))
