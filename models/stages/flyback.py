@@ -18,6 +18,7 @@ from models.case import Case
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts import capacitor, ceramic, diode, resistor, switch, transformer
 from models.physics.semiconductor import charge_and_energy
+from models.stages import flyback_ripple as ripple
 from models.stages import flyback_stress as stress
 from models.stages.flyback_waves import Circuit, complementary, short_pulse
 from models.stages.stage import Placed
@@ -32,11 +33,6 @@ DUTY_MAX = 0.8  # [1]; common practice, no source
 # Least time of a gate pulse, and the on-time wanted at the line's peak so that the rest of
 # the cycle down to a fifth of it can be driven [s]; common practice, no source.
 PULSE_MIN, ON_TIME_MIN = 100e-9, 500e-9
-
-# Complementary drive: up to 0.25 outside its region all rms currents are within 2 %; the
-# share of the secondary's mean square from angles further out is held to 10 %, which keeps
-# those of the line cycle within 2 %.  Computed here against the switched circuit.
-OUTSIDE_HARMLESS, OUTSIDE_FULL, OUTSIDE_MAX = 0.25, 0.75, 0.10
 
 # Charge that C_c takes up in following the rectified sine over that of the clamp pulse:
 # at 0.5 the clamp's rms current is 2 % low; computed here over a whole line cycle.
@@ -226,7 +222,7 @@ def _damper(
 def _ports(one: stress.Phase, run: Running, count: int) -> FlybackPorts:
     xp = array_namespace(one.v_r)
     w, both = one.waves, run.phases > 1.5
-    ripple_in, ripple_out = stress.switching_ripple(one, count, both)
+    ripple_in, ripple_out = ripple.switching_ripple(one, count, both)
     returned = w.commutation * (w.i_start - w.i_peak)
     drawn = (w.duty - w.commutation) * (w.i_start + w.i_peak)
     p_in = 0.5 * one.v_in * line_mean(returned + drawn) * run.phases * run.share
@@ -235,7 +231,7 @@ def _ports(one: stress.Phase, run: Running, count: int) -> FlybackPorts:
         i_out_hf_rms=ripple_out,
         f_hf=xp.where(both, 2.0, 1.0) * one.circuit.f,
         p_in=p_in,
-        noise=stress.noise(one, both),
+        noise=ripple.noise(one, both),
         v_node=one.v_in + one.v_r_peak,
     )
 
@@ -262,14 +258,6 @@ def _figures(
     return books + booking(f"{path}.pulse", Kind.FIGURE, c.t_pulse, "pulse of S_c", "s")
 
 
-def outside_share(one: stress.Phase) -> Array:
-    """Return the share of the secondary's mean square from angles outside the region [1]."""
-    xp = array_namespace(one.v_r)
-    w = one.waves
-    excess = xp.clip((w.outside - OUTSIDE_HARMLESS) / (OUTSIDE_FULL - OUTSIDE_HARMLESS), 0.0, 1.0)
-    return line_mean(w.ms_secondary * excess) / xp.maximum(one.ms_secondary, 1e-12)
-
-
 def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
     """Return the region of the forms and what a controller can do."""
     xp = array_namespace(one.v_r)
@@ -286,9 +274,9 @@ def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
         region += at_least(f"{path}.pulse", pulse, PULSE_MIN * unit, "s", "pulse of S_c")
     else:
         pulse = 0.25 / c.f
-        region = at_most(f"{path}.clamp_region", running_rows(outside_share(one), 0.0),
-                         OUTSIDE_MAX * unit, "",
-                         "current at angles where S_c delays the secondary")  # fmt: skip
+        region = at_most(f"{path}.clamp_region", running_rows(ripple.overstated(one), 0.0),
+                         ripple.OVERSTATED_MAX * unit, "",
+                         "error of the diode's current where S_c delays it")  # fmt: skip
     follow = 2.0 * math.pi * case.points.f_grid * c.c_clamp * one.v_r_peak / c.f
     return region + joined(
         at_most(f"{path}.duty", running_rows(duty, 0.0), DUTY_MAX * unit, "", "duty of S"),

@@ -60,23 +60,23 @@ def transistor(name, r_on, t_dead=60e-9, r_gate=3.0):
     )
 
 
-def wound(turns=(4.0, 24.0), core="PQ32/30"):
+def wound(turns, interleaved):
     return transformer.Design(
-        core=index("cores", core), ferrite=np.zeros((1, 1, 1), np.int64),
+        core=index("cores", "PQ32/30"), ferrite=np.zeros((1, 1, 1), np.int64),
         turns_primary=designs(turns[0]), turns_secondary=designs(turns[1]),
         primary_wire=np.ones((1, 1, 1), np.int64), primary_strand=designs(0.1e-3),
         primary_strands=designs(400.0), secondary_wire=np.ones((1, 1, 1), np.int64),
         secondary_strand=designs(0.1e-3), secondary_strands=designs(60.0),
-        interleaved=np.ones((1, 1, 1), np.int64),
+        interleaved=np.full((1, 1, 1), interleaved, np.int64),
     )  # fmt: skip
 
 
 def stage(phases=1, clamp="short_pulse", f=100e3, magnetising=0.85, least_load=0.2,
-          clamp_row="x7r-1u-250V", clamp_count=1.0):  # fmt: skip
+          clamp_row="x7r-1u-250V", clamp_count=1.0, turns=(4.0, 24.0), interleaved=1):  # fmt: skip
     """A flyback for 300 W from 35 V into 230 V."""
     return flyback.Design(
         phases=phases, clamp=clamp, f=designs(f), magnetising=designs(magnetising),
-        least_load=designs(least_load), transformer=wound(),
+        least_load=designs(least_load), transformer=wound(turns, interleaved),
         main=transistor("GaN 200 V class", 8e-3),
         clamp_switch=transistor("GaN 200 V class", 25e-3),
         rectifier=diode.Design(index("diodes", "SiC Schottky 1200 V 5 A class"), designs(1.0)),

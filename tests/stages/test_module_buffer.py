@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, fsolve
 
-from models.axes import designs, points
+from models.axes import designs
 from models.ledger import Kind
 from models.stages import module_buffer
 from models.stages.module_buffer import mppt_utilisation, ripple
@@ -182,4 +182,3 @@ def test_a_batch_equals_its_single_designs() -> None:
     for k, alone in enumerate((one, two)):
         single = placed(many, alone).books.find("module.ripple", Kind.FIGURE).value
         assert (together[k] == single[0]).all()
-    assert points(1.0).shape == (1, 1, 1)
