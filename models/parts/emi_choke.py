@@ -42,7 +42,7 @@ class EmiChoke:
     """Placed chokes, one behind the other."""
 
     path: str
-    count: int
+    count: Array  # pieces, (design, 1, 1)
     design: Design
     r: Array  # [Ω] of both windings at 20 °C, one piece
     i_rated: Array  # [A]
@@ -65,7 +65,7 @@ class EmiChoke:
     def book(self, t: Array, case: Case) -> Ledger:
         """Return loss, size, price and limits."""
         xp = array_namespace(t)
-        path, n = self.path, float(self.count)
+        path, n = self.path, self.count
         ground = self._at("length", case) * self._at("breadth", case)
         height = self._at("height", case)
         hot = xp.where(case.points.thermal > 0.0, t, 0.0)
@@ -95,7 +95,8 @@ class EmiChoke:
             Fact("rms current", float(self.i_rms[0].max()), "A", float(self.i_rated[0, 0, 0])),
             Fact("temperature", float(t[0].max()), "°C", T_LIMIT),
         )
-        return (Item(self.path, "current-compensated choke", self.count, build, stress),)
+        pieces = int(self.count[0, 0, 0])
+        return (Item(self.path, "current-compensated choke", pieces, build, stress),)
 
     def _at(self, column: str, case: Case) -> Array:
         return case.catalogue["emi_chokes"].at(column, self.design.row)
@@ -107,7 +108,7 @@ def inductances(design: Design, case: Case) -> tuple[Array, Array]:
     return table.at("l", design.row), table.at("leakage", design.row)
 
 
-def place(path: str, design: Design, i_rms: Array, case: Case, count: int = 1) -> EmiChoke:
+def place(path: str, design: Design, i_rms: Array, case: Case, count: Array) -> EmiChoke:
     """Return ``count`` chokes in a row that carry the line current ``i_rms`` [A]."""
     table = case.catalogue["emi_chokes"]
     return EmiChoke(

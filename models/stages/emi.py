@@ -27,13 +27,14 @@ from models.physics.emission import (
 from models.physics.grid import ground_current
 from models.stages.stage import Placed
 from models.stress import CapacitorStress
-from models.variables import choice, part, structure
+from models.variables import choice, part, whole
 
 Y_NAMES = ("none", "1 nF", "2.2 nF", "4.7 nF")
 Y_VALUES = (0.0, 1.0e-9, 2.2e-9, 4.7e-9)  # [F], each of the two
 Y_LENGTH, Y_BREADTH, Y_HEIGHT = 9e-3, 5e-3, 11e-3  # [m], common size, no source
 Y_MASS, Y_COST = 0.8e-3, 0.06  # [kg], [€], invented
 
+MOST_STAGES = 2
 # Smallest attenuation that a limit is held against [dB].
 LEAST = 1.0
 
@@ -42,7 +43,7 @@ LEAST = 1.0
 class Design:
     """How much filter, and which parts; every stage is alike."""
 
-    stages: int = structure(1, 2, meaning="stages of the mains filter")
+    stages: Array = whole(1, MOST_STAGES, "stages of the mains filter")
     choke: emi_choke.Design = part("current-compensated choke of each stage")
     x: capacitor.Film = part("capacitors across the line, of each stage", count=(1, 3))
     y: Indices = choice(*Y_NAMES, meaning="two capacitors from the lines to earth, each")
@@ -98,8 +99,8 @@ def place(
     earth = Section(2.0 * _y(design), l_common)
     n = order_in_band(noise.f)
     f = n * noise.f
-    given = attenuation(f, upstream + design.stages * (stage,), DIFFERENTIAL)
-    given_common = attenuation(f, design.stages * (earth,), COMMON)
+    given = _staged(design, f, upstream, stage, DIFFERENTIAL)
+    given_common = _staged(design, f, (), earth, COMMON)
     wanted = point_max(need(f, _picked(noise.differential, n), DIFFERENTIAL))
     wanted_common = point_max(need(f, _picked(noise.common, n), COMMON))
     xp = array_namespace(f)
@@ -111,12 +112,25 @@ def place(
         booking(f"{path}.harmonic", Kind.FIGURE, f, "first harmonic at or above 150 kHz", "Hz"),
         _y_books(path, design),
     )  # fmt: skip
-    stress = _across(v_line, case.points.f_grid, c_x, noise.f)
-    capacitors = tuple(
-        film.place(f"{path}.x_{i + 1}", design.x, stress, case) for i in range(design.stages)
+    stress = _across(v_line, case.points.f_grid, design.stages * c_x, noise.f)
+    bank = dataclasses.replace(design.x, count=design.stages * design.x.count)
+    parts = (
+        film.place(f"{path}.x", bank, stress, case),
+        emi_choke.place(f"{path}.choke", design.choke, i_line, case, design.stages),
     )
-    choke = emi_choke.place(f"{path}.choke", design.choke, i_line, case, count=design.stages)
-    return Placed((*capacitors, choke), books)
+    return Placed(parts, books)
+
+
+def _staged(
+    design: Design, f: Array, upstream: tuple[Section, ...], stage: Section, load: float
+) -> Array:
+    """Return the attenuation [dB] with as many alike stages as the design has."""
+    xp = array_namespace(f)
+    given = attenuation(f, (*upstream, stage), load)
+    for count in range(2, MOST_STAGES + 1):
+        more = attenuation(f, upstream + count * (stage,), load)
+        given = xp.where(design.stages > count - 0.5, more, given)
+    return given
 
 
 def leakage(

@@ -14,13 +14,13 @@ import math
 
 import numpy as np
 
-from models.axes import Array, angles
+from models.axes import Array, angles, point_max
 from models.case import Case
-from models.ledger import Ledger
+from models.ledger import Ledger, at_most
 from models.parts import capacitor, enclosure, housekeeping
 from models.physics import loops
 from models.physics.emission import Section
-from models.physics.grid import ground_current
+from models.physics.grid import base_capacitance, ground_current
 from models.results import full_row
 from models.settle import Settled, settle
 from models.spec import Specification
@@ -34,6 +34,7 @@ RELAY_POLES = 2  # one contact in line and one in neutral: the transformer isola
 # Capacitance between the windings that couples the module to the grid's potential [F];
 # middle of the usual 10 to 100 pF a phase, common practice, no source.
 C_WINDINGS = 60e-12
+REACTIVE_MAX = 0.05  # [1], capacitance across the line over the base value
 DIAGRAM = """
   module ─┬─ electrolytic ─┬─ flyback ─ C_f ─ unfolder ─ mains filter ─ relay ─ grid
           └─ ceramic ──────┘  (1 or 2 phases, active clamp)
@@ -103,7 +104,22 @@ def _grid_side(x: Design, ports: flyback.FlybackPorts, case: Case) -> Placed:
         "emi", x.emi, noise, (Section(c_f, none),), i_line=_grid_current(case) + none,
         v_line=case.points.v_grid, case=case,
     )  # fmt: skip
-    return placed + Placed(books=_leakage(x, case))
+    return placed + Placed(books=_leakage(x, case) + _reactive(x, c_f, case))
+
+
+def _reactive(x: Design, c_f: Array, case: Case) -> Ledger:
+    """Return the limit on the capacitance across the line, wherever C_f stands.
+
+    It draws reactive current at all loads, which at light load is most of the current;
+    5 % of the base value is common practice, no source.
+    """
+    points = case.points
+    c = c_f + emi.line_capacitance(x.emi, case)
+    rated = point_max(points.p_ac)
+    base = base_capacitance(rated, points.v_nominal, 2.0 * math.pi * points.f_grid)
+    return at_most(
+        "emi.reactive", c, REACTIVE_MAX * base, "F", "capacitance across the line, 5 % of the base"
+    )
 
 
 def _earth_currents(

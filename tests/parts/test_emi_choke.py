@@ -15,7 +15,7 @@ CASE = make_case(Point())
 
 def choke(current, count=1):
     design = emi_choke.Design(row=row("emi_chokes", "ring 2.2 mH 2 A"))
-    return emi_choke.place("x", design, designs(current), CASE, count=count)
+    return emi_choke.place("x", design, designs(current), CASE, count=designs(float(count)))
 
 
 def test_rated_current_heats_by_fifty_kelvin():

@@ -110,7 +110,7 @@ def filter_design(stages=1, c_f="film-470n-630V-305VAC", l_grid=100e-6):
         choke=choke(turns=20.0),
         capacitor=film(c_f),
         emi=emi.Design(
-            stages=stages,
+            stages=designs(float(stages)),
             choke=emi_choke.Design(row=row("emi_chokes", "frame 3.3 mH 4 A")),
             x=film("film-220n-630V-305VAC"),
             y=index(2),
