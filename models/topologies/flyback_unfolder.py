@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from models.axes import Array, angles, point_max
+from models.axes import Array, angles
 from models.case import Case
 from models.ledger import Ledger, at_most
 from models.parts import capacitor, enclosure, housekeeping
@@ -115,7 +115,7 @@ def _reactive(x: Design, c_f: Array, case: Case) -> Ledger:
     """
     points = case.points
     c = c_f + emi.line_capacitance(x.emi, case)
-    rated = point_max(points.p_ac)
+    rated = case.spec.output.rated_power_w
     base = base_capacitance(rated, points.v_nominal, 2.0 * math.pi * points.f_grid)
     return at_most(
         "emi.reactive", c, REACTIVE_MAX * base, "F", "capacitance across the line, 5 % of the base"

@@ -19,8 +19,9 @@ import numpy as np
 from models.axes import Array
 from models.case import Case
 from models.ledger import Ledger
-from models.parts import capacitor, enclosure, housekeeping
+from models.parts import capacitor, enclosure, housekeeping, resistor
 from models.physics import loops
+from models.physics.grid import damping_resistance, resonance
 from models.results import full_row
 from models.settle import Settled, settle
 from models.spec import Specification
@@ -194,11 +195,18 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
             l_bridge=float(x.bridge.choke_inductance[0, 0, 0]),
             l_grid=float(x.filter.inductance[0, 0, 0]),
             c_filter=float(capacitor.capacitance(x.filter.capacitor, case)[0, 0, 0]),
-            r_damp=float(grid_filter.damping(x.filter, behind.side, case)[0, 0, 0]),
+            r_damp=_damping(x, behind.side, case),
         )
     )  # fmt: skip
     v_top = float(behind.links.v_2_max[0].max())
     return Detail(waves, control, tuple(_protections(case, v_grid, c_1, c_2, v_top)), _checks())
+
+
+def _damping(x: Design, side: grid_filter.GridSide, case: Case) -> float:
+    """Return the damping resistor of the first design [Ω]."""
+    c_f = capacitor.capacitance(x.filter.capacitor, case)
+    f_res = resonance(side.l_bridge, x.filter.inductance, side.c)
+    return float(resistor.preferred(damping_resistance(f_res, c_f))[0, 0, 0])
 
 
 def _protections(case: Case, v_grid: float, c_1: float, c_2: float, v_top: float) -> list[str]:
