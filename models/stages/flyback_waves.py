@@ -27,6 +27,7 @@ import dataclasses
 from collections.abc import Callable
 
 from models.axes import Array, array_namespace
+from models.physics.waveform import ramp_product
 
 # Half the clamp's resonant angle while S is off, held within these: below, the clamp
 # current is a straight line to 1e-4; above, it would ring round more than once.
@@ -61,6 +62,7 @@ class PhaseWaves:
     v_clamp: Array  # [V], largest across C_c
     outside: Array  # [1], how far outside the region of the forms, ≤ 0 inside
     i_secondary: tuple[Array, Array]  # [A], n times the diode's current, first and last
+    bend: Array  # [A], of n times the diode's current off the straight line, see overlap
     hand_over: tuple[Array, Array]  # n times the diode's charge·f [A] at S's turn-on, and when [1]
 
     def at(self, some: Callable[[Array], Array]) -> PhaseWaves:
@@ -74,6 +76,7 @@ class PhaseWaves:
             i_peak=some(self.i_peak),
             i_start=some(self.i_start),
             i_secondary=(some(first), some(last)),
+            bend=some(self.bend),
             hand_over=(some(charge), some(time)),
         )
 
@@ -137,6 +140,7 @@ def short_pulse(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) -> P
         v_clamp=v_r + ring * i_peak,
         outside=duty + f * (fall + t_n) - 1.0,
         i_secondary=(i_peak, 0.0 * i_peak),
+        bend=0.0 * i_peak,
         hand_over=((0.5 * f) * i_secondary * (t_c + t_n), (f / 3.0) * (t_c - t_n)),
     )
 
@@ -192,6 +196,7 @@ def complementary(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) ->
         + ms_clamp
         + commutation * end * end / 3.0
     )
+    handed = 0.5 * commutation * end
     start_2 = i_start * i_start
     cross = i_peak * i_start
     ring = (l_k * omega) * i_peak  # [V], Z·I_pk
@@ -216,7 +221,8 @@ def complementary(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) ->
         * v_r
         / ((omega * omega * i_peak) ** 2 * xp.maximum(power, 1e-9)),
         i_secondary=(0.0 * end, end),
-        hand_over=(0.5 * commutation * end, commutation / 3.0),
+        bend=i_peak * (h * h / 6.0),
+        hand_over=(handed, commutation / 3.0),
     )
 
 
@@ -239,18 +245,30 @@ def shared_ripple(waves: PhaseWaves) -> tuple[Array, Array]:
     charge, time = waves.hand_over
     passed = (0.5 + time - waves.duty) / waves.fall
     meets = xp.where((passed > 0.0) & (passed < 1.0), first + (last - first) * passed, 0.0)
-    return both_in, overlap(waves.fall, first, last) + 2.0 * charge * meets
+    return both_in, overlap(waves.fall, first, last, waves.bend) + 2.0 * charge * meets
 
 
-def overlap(width: Array, first: Array, last: Array) -> Array:
-    """Return the mean product of a straight-topped pulse with itself half a period later.
+def overlap(width: Array, first: Array, last: Array, bend: Array | float = 0.0) -> Array:
+    """Return the mean product of a pulse with itself half a period later [A²].
 
     With s = width − ½ > 0 the two overlap twice in a period; else the mean is zero.
-    [A²], if ``first`` and ``last``, the current at the pulse's ends, are in [A];
-    ``width`` is a share of the period [1].
+    The top is straight but for −bend·y·(1 − y²), y running from 1 to −1, which is what
+    the sine of the clamp current adds; within an overlap it is taken as straight.
+
+    Parameters
+    ----------
+    width : Array
+        Share of the period [1].
+    first, last : Array
+        Current at both ends [A].
+    bend : Array or float
+        I·h²/6 of a clamp current I·sin(h·y)/sin h [A].
     """
     xp = array_namespace(width, first, last)
     s = xp.clip(width - 0.5, 0.0, 0.5)
-    slope = (last - first) / xp.maximum(width, 0.5)
-    later = first + 0.5 * slope
-    return 2.0 * s * (first * later + s * slope * (0.5 * (first + later) + s * slope / 3.0))
+    wide = xp.maximum(width, 0.5)
+    slope = (last - first) / wide
+    y = 1.0 - 2.0 * s / wide
+    off = bend * (y * (1.0 - y * y))
+    early, late = first + slope * s - off, first + 0.5 * slope + off
+    return 2.0 * s * ramp_product(first, early, late, last)

@@ -13,6 +13,7 @@ from models.ledger import Kind
 from models.parts import diode, switch, transformer
 from models.physics.semiconductor import charge_and_energy
 from models.stages import flyback, flyback_stress, unfolder
+from models.stages.flyback_waves import shared_ripple
 from models.variables import build, variables
 from tests.stages.rectified_sine import CATALOGUE, bridge, case, stage
 
@@ -160,6 +161,23 @@ def test_two_phases_cancel_ripple_and_odd_harmonics() -> None:
     assert_allclose(double.f_hf, 200e3)
     assert_allclose([x.item() for x in double.noise[0::2]], 0.0)
     assert double.noise[1].item() > 0.1
+
+
+@pytest.mark.parametrize("clamp", ["short_pulse", "complementary"])
+def test_ripple_of_two_phases_is_that_of_their_sum(clamp) -> None:
+    _, one, _, ports = evaluated(made(2, clamp), case(v_pv=(28.0,)))
+    crossed = shared_ripple(one.waves)[0]
+    square = 2.0 * (one.waves.ms_switch + crossed) - (2.0 * one.i_in) ** 2
+    assert_allclose(ports.i_in_hf_rms, np.sqrt(square.mean(axis=2, keepdims=True)), rtol=0.02)
+
+
+def test_clamp_switch_carries_half_of_the_clamp_current_with_short_pulses() -> None:
+    _, one, placed, _ = evaluated(made(), case())
+    assert_allclose(placed.parts[2].stress.i_rms ** 2, 0.5 * one.ms_clamp)
+    charge = 0.5 * 100e3 * one.circuit.t_pulse * one.waves.i_peak.mean()
+    assert_allclose(placed.parts[2].stress.i_reverse_dead, charge, rtol=0.01)
+    _, one, placed, _ = evaluated(made(clamp="complementary"), case())
+    assert_allclose(placed.parts[2].stress.i_rms ** 2, one.ms_clamp)
 
 
 def test_harmonics_of_the_windings_sum_to_all_of_the_ripple() -> None:

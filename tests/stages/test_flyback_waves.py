@@ -60,6 +60,17 @@ def test_diode_blocks_output_plus_transformed_input() -> None:
         assert on == pytest.approx(expected, rel=5e-3)
 
 
+def test_the_body_diode_of_the_clamp_switch_carries_the_first_of_two_pulses_alike() -> None:
+    point = SHORT["150 W, peak of the line"]
+    seen = simulated(point)
+    half = math.sqrt(0.5 * closed_form(point).ms_clamp.item())
+    assert seen.rms("i:aid") == pytest.approx(half, rel=0.02)
+    assert seen.rms("i:catch") == pytest.approx(half, rel=0.02)
+    i_peak = closed_form(point).i_peak.item()
+    charge = 0.5 * point.f * point.t_pulse * i_peak
+    assert seen.mean("i:catch") == pytest.approx(charge, rel=0.02)
+
+
 def test_outside_the_region_of_complementary_drive_clamp_and_diode_are_overstated() -> None:
     inside = COMPLEMENTARY["30 W, valley below zero"]
     point = dataclasses.replace(inside, c_clamp=4e-6)
@@ -73,6 +84,7 @@ def test_outside_the_region_of_complementary_drive_clamp_and_diode_are_overstate
 
 TWO_PHASES = {
     "complementary": COMPLEMENTARY["150 W, 35 to 380 V"],
+    "complementary, little duty": Point(50.0, 180.0, 150.0, 6.0, 20e-6, 0.6e-6, 30e-6),
     "short pulse, falling pulses overlap": SHORT["150 W, peak of the line"],
     "short pulse, rising pulses overlap": Point(
         20.0, 325.0, 95.0, 6.0, 5e-6, 0.1e-6, 40e-6, 0.25e-6
