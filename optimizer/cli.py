@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,6 +12,9 @@ from optimizer import cli_designs, cli_sweep
 from optimizer.cautions import CAUTIONS
 from optimizer.terminal import FILE, JSON, Commands, document, say, table
 from optimizer.version import VERSION
+
+if TYPE_CHECKING:
+    from models.points import OperatingPoints
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -52,58 +57,46 @@ def check(file: Path, as_json: bool) -> None:
     from optimizer.launch import prepared
 
     ready = prepared(file)
-    points = ready.case.points
     odd = oddities(ready.spec, file.parent)
-    candidates = {p.topology for p in ready.problems}
+    rows = _point_rows(ready.case.points)
     if as_json:
         document(
             "check",
             {
                 "file": str(file),
                 "oddities": list(odd),
-                "candidates": sorted(candidates),
+                "candidates": sorted({p.topology for p in ready.problems}),
                 "excluded": {k: list(v) for k, v in ready.excluded.items() if v},
-                "points": [
-                    {
-                        "label": label,
-                        "purpose": purpose.value,
-                        "v_pv": points.v_pv[0, i, 0],
-                        "p_ac": points.p_ac[0, i, 0],
-                        "v_grid": points.v_grid[0, i, 0],
-                        "t_air": points.t_air[0, i, 0],
-                        "weight": points.weight[0, i, 0],
-                        "hours": points.hours[0, i, 0],
-                    }
-                    for i, (label, purpose) in enumerate(
-                        zip(points.label, points.purpose, strict=True)
-                    )
-                ],
+                "points": rows,
             },
         )
         return
     table(
         ["operating point", "purpose", "module", "grid power", "grid", "air", "weight", "hours"],
         [
-            [
-                label,
-                points.purpose[i].value,
-                f"{points.v_pv[0, i, 0]:.1f} V",
-                f"{points.p_ac[0, i, 0]:.0f} W",
-                f"{points.v_grid[0, i, 0]:.0f} V",
-                f"{points.t_air[0, i, 0]:.0f} °C",
-                f"{points.weight[0, i, 0]:.3f}",
-                f"{points.hours[0, i, 0]:.0f}",
-            ]
-            for i, label in enumerate(points.label)
+            [r["label"], r["purpose"], f"{r['v_pv']:.1f} V", f"{r['p_ac']:.0f} W",
+             f"{r['v_grid']:.0f} V", f"{r['t_air']:.0f} °C", f"{r['weight']:.3f}",
+             f"{r['hours']:.0f}"]
+            for r in rows
         ],
         text_columns=2,
-    )
+    )  # fmt: skip
     for name, why in ready.excluded.items():
         state = f"excluded: {'; '.join(why)}" if why else "takes part"
         click.echo(f"{name}: {state}")
     for text in odd:
         say(f"note: {text}")
     click.echo(f"{file} can be used; {len(ready.problems)} structures to search.")
+
+
+def _point_rows(points: OperatingPoints) -> list[dict[str, Any]]:
+    """Return the operating points as rows of plain values."""
+    keys = ("v_pv", "p_ac", "v_grid", "t_air", "weight", "hours")
+    return [
+        {"label": label, "purpose": points.purpose[i].value}
+        | {key: float(getattr(points, key)[0, i, 0]) for key in keys}
+        for i, label in enumerate(points.label)
+    ]
 
 
 @main.command()
@@ -116,20 +109,12 @@ def topologies(file: Path | None, as_json: bool) -> None:
     from optimizer.launch import specification
 
     reasons = exclusions(specification(file)) if file else {}
-    rows = [
-        {
-            "name": t.name,
-            "title": t.title,
-            "isolated": t.isolated,
-            "decoupling": t.decoupling,
-            "common_mode": t.common_mode,
-            "structures": len(structures(t.design)),
-            "source": t.source,
-            "diagram": t.diagram,
-            "excluded": list(reasons.get(t.name, ())),
-        }
+    rows: list[dict[str, Any]] = [
+        {"name": t.name, "title": t.title, "isolated": t.isolated, "decoupling": t.decoupling,
+         "common_mode": t.common_mode, "structures": len(structures(t.design)),
+         "source": t.source, "diagram": t.diagram, "excluded": list(reasons.get(t.name, ()))}
         for t in TOPOLOGIES.values()
-    ]
+    ]  # fmt: skip
     if as_json:
         document("topologies", {"topologies": rows})
         return
@@ -140,11 +125,11 @@ def topologies(file: Path | None, as_json: bool) -> None:
             f"{row['decoupling']}; common mode: {row['common_mode']}; "
             f"{row['structures']} structures"
         )
-        click.echo(str(row["diagram"]).rstrip())
+        click.echo(row["diagram"].rstrip())
         click.echo(f"  source: {row['source']}")
         if file:
-            why = row["excluded"]
-            click.echo(f"  excluded: {'; '.join(map(str, why))}" if why else "  takes part")
+            why = "; ".join(row["excluded"])
+            click.echo(f"  excluded: {why}" if why else "  takes part")
         click.echo("")
 
 
@@ -153,58 +138,52 @@ def topologies(file: Path | None, as_json: bool) -> None:
 @JSON
 def names(topology: str | None, as_json: bool) -> None:
     """List the result names, and the variables of a topology, with unit and meaning."""
-    from models.catalogues import catalogue
     from models.errors import RipplefrontError
     from models.results import RESULTS
-    from models.spec import Parts
     from models.topologies import TOPOLOGIES, nearest
-    from models.variables import structures, variables
 
     if topology and topology not in TOPOLOGIES:
         raise RipplefrontError(f"unknown topology {topology!r}; {nearest(topology)}")
-    results = [{"name": r.name, "unit": r.unit, "meaning": r.meaning} for r in RESULTS]
-    found, static = [], []
-    if topology:
-        design = TOPOLOGIES[topology].design
-        tables = catalogue(Parts(), Path())
-        static = structures(design)
-        every = {
-            v.path: v for s in static for v in variables(design, tables.names(), static=s)
-        }
-        found = [
-            {"path": v.path, "kind": v.kind, "unit": v.unit, "meaning": v.meaning,
-             "lowest": "" if v.options else v.shown(v.lo),
-             "highest": "" if v.options else v.shown(v.hi), "options": list(v.options)}
-            for v in every.values()
-        ]  # fmt: skip
+    found, static = _variable_rows(topology) if topology else ([], [])
     if as_json:
+        results = [dataclasses.asdict(r) for r in RESULTS]
         document("names", {"results": results, "variables": found, "structures": static})
         return
     table(
-        ["result", "unit", "meaning"],
-        [[str(r["name"]), str(r["unit"]), str(r["meaning"])] for r in results],
+        ["result", "unit", "meaning"], [[r.name, r.unit, r.meaning] for r in RESULTS],
         text_columns=3,
-    )
+    )  # fmt: skip
     if topology:
         click.echo("")
         table(
             ["variable", "kind", "from", "to", "unit", "meaning"],
-            [
-                [
-                    str(v["path"]),
-                    str(v["kind"]),
-                    *(f"{x:g}" if isinstance(x, float | int) else str(x)
-                      for x in (v["lowest"], v["highest"])),
-                    str(v["unit"]),
-                    str(v["meaning"]),
-                ]
-                for v in found
-            ],
+            [[v["path"], v["kind"], v["lowest"], v["highest"], v["unit"], v["meaning"]]
+             for v in found],
             text_columns=6,
         )  # fmt: skip
         for key in dict.fromkeys(k for s in static for k in s):
             options = sorted({str(s[key]) for s in static if key in s})
             click.echo(f"{key} (static): {', '.join(options)}")
+
+
+def _variable_rows(topology: str) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the variables of every structure of a topology, and the structures."""
+    from models.catalogues import catalogue
+    from models.spec import Parts
+    from models.topologies import TOPOLOGIES
+    from models.variables import structures, variables
+
+    design = TOPOLOGIES[topology].design
+    tables = catalogue(Parts(), Path()).names()
+    static = structures(design)
+    every = {v.path: v for s in static for v in variables(design, tables, static=s)}
+    rows = [
+        {"path": v.path, "kind": v.kind, "unit": v.unit, "meaning": v.meaning,
+         "lowest": "" if v.options else f"{v.shown(v.lo):g}",
+         "highest": "" if v.options else f"{v.shown(v.hi):g}", "options": list(v.options)}
+        for v in every.values()
+    ]  # fmt: skip
+    return rows, static
 
 
 @main.command()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import plotly.graph_objects as go
@@ -50,7 +50,9 @@ def _layout(figure: go.Figure, title: str, x: str, y: str) -> go.Figure:
     return figure
 
 
-def fronts_figure(fronts: dict[str, Sequence[FrontPoint]], titles: dict[str, str]) -> go.Figure:
+def fronts_figure(
+    fronts: Mapping[str, Sequence[FrontPoint]], titles: Mapping[str, str]
+) -> go.Figure:
     """Return the fronts of all topologies: power density against weighted efficiency.
 
     Dotted guides join points of equal loss per outer litre, since a sealed box is

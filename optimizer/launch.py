@@ -179,10 +179,22 @@ def open_design(run: Run, stored: StoredDesign, case: Case | None = None) -> Ope
             f"the topology {name} of the run {run.name} is not known to this version.\n"
             "  Open the run with the version in its manifest.json."
         )
+    case = case or stored_case(run)
+    static = stored.candidate.structure
     values = {k: float(v.ravel()[0]) for k, v in stored.arrays().items()}
-    return opened(
-        TOPOLOGIES[name], stored.candidate.structure, values, case or stored_case(run), stored.id
-    )
+    try:
+        known = {
+            v.field
+            for v in variables(TOPOLOGIES[name].design, case.catalogue.names(), static=static)
+        }
+    except KeyError:
+        known = set()
+    if known != set(values):
+        raise RunError(
+            f"the run {run.name} was made by version {run.manifest.get('version')} with other "
+            f"variables of {name} than this one has.\n  Open it with that version."
+        )
+    return opened(TOPOLOGIES[name], static, values, case, stored.id)
 
 
 def find_run(root: Path, name: str) -> Run:

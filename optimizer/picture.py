@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import matplotlib as mpl
@@ -18,7 +18,7 @@ GUIDES = (10.0, 20.0, 30.0, 40.0, 60.0)  # [W/l]
 
 
 def draw(
-    fronts: dict[str, Sequence[FrontPoint]], titles: dict[str, str], note: str, path: Path
+    fronts: Mapping[str, Sequence[FrontPoint]], titles: Mapping[str, str], note: str, path: Path
 ) -> None:
     """Write power density against weighted efficiency, one front for each topology.
 

@@ -19,6 +19,7 @@ from optimizer.opened import Opened
 
 FORMAT = "ripplefront.sheet/1"
 LOADS = (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0)
+LEAST_WATTS = 5e-4  # losses below print as 0.000 everywhere and are left out of the table
 SUSPICIOUS_EFFICIENCY = 0.98  # above every listed microinverter; must say why
 
 Document = dict[str, Any]
@@ -134,22 +135,23 @@ def _weighted(case: Case) -> list[int]:
 
 def _losses(item: Opened) -> Document:
     rows = _weighted(item.case)
-    booked = [
-        {
-            "path": e.path,
-            "group": group(e),
-            "watts": [_one(e.value, i) for i in rows],
-        }
-        for e in item.evaluation.ledger.of(Kind.LOSS)
-    ]
+    booked: list[Document] = []
+    for entry in item.evaluation.ledger.of(Kind.LOSS):
+        watts = [_one(entry.value, i) for i in rows]
+        if max(watts) >= LEAST_WATTS:
+            booked.append({"path": entry.path, "group": group(entry), "watts": watts})
     power = item.case.points.p_ac
     return {
         "points": [item.case.points.label[i] for i in rows],
         "power_w": [_one(power, i) for i in rows],
         "weight": [_one(item.case.points.weight, i) for i in rows],
-        "rows": sorted(booked, key=lambda b: -b["watts"][-1]),
+        "rows": sorted(booked, key=_at_full),
         "total_w": [_one(item.evaluation.settled.heat, i) for i in rows],
     }
+
+
+def _at_full(row: Document) -> float:
+    return -float(row["watts"][-1])
 
 
 def _temperatures(item: Opened) -> list[Document]:

@@ -54,7 +54,10 @@ def table(
     for row in rows:
         made.add_row(*row)
     width = None if sys.stdout.isatty() else 10_000
-    Console(width=width, highlight=False, markup=False, soft_wrap=False).print(made)
+    console = Console(width=width, highlight=False, markup=False)
+    with console.capture() as drawn:
+        console.print(made)
+    click.echo("\n".join(line.rstrip() for line in drawn.get().splitlines()))
 
 
 class Commands(click.Group):
