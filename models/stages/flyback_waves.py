@@ -212,7 +212,8 @@ def complementary(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) ->
         ms_clamp=ms_clamp,
         ms_secondary=xp.maximum(ms_secondary, 0.0),
         i_commutated=xp.maximum(end, 0.0),
-        v_edge=v_r + ring * cot,
+        # Far outside the region the form would discharge C_c below zero.
+        v_edge=xp.maximum(v_r + ring * cot, 0.0),
         v_clamp=v_r + ring / sine,
         outside=(2.0 / 3.0 * f)
         * late

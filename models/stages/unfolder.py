@@ -21,7 +21,7 @@ from models.parts import capacitor, film, switch
 from models.physics.buffer import rejected_voltage
 from models.stages.stage import Placed
 from models.stress import CapacitorStress, SwitchStress
-from models.variables import choice, part
+from models.variables import choice, part, real, row, whole
 
 # Over half a line cycle; averages within 0.1 %, and an odd number meets the peak itself.
 ANGLES = 21
@@ -30,16 +30,34 @@ ANGLES = 21
 WINDOW = 1.10
 # Rms current that a source of one quadrant fails to deliver, over rated; common practice.
 DISTORTION_MAX = 0.02  # [1]
+# Gate resistor [Ω] and dead time [s] of edges at zero voltage; without effect here.
+R_GATE, T_DEAD = 10.0, 1e-6
 # From the loss of the grid to the last pulse: the comparator at C_f and the pulse that
 # it finds [s]; common practice, no source.
 TRIP_TIME = 20e-6
 
 
 @dataclasses.dataclass(frozen=True)
+class Transistor:
+    """What may be varied of a transistor that switches at the line frequency only."""
+
+    row: Indices = row("switches", "transistor class or part")
+    r_on: Array = real(
+        1, 1000, "mΩ", "on-resistance of one die at 25 °C; held to what the row offers", log=True
+    )
+    parallel: Array = whole(1, 4, "transistors in parallel")
+
+    def position(self) -> switch.Design:
+        """Return the switch position with gate resistor and dead time as they come."""
+        one = 0.0 * self.r_on + 1.0
+        return switch.Design(self.row, self.r_on, self.parallel, R_GATE * one, T_DEAD * one)
+
+
+@dataclasses.dataclass(frozen=True)
 class Design:
     """Transistors of the unfolder and the capacitor that takes the switching ripple."""
 
-    switch: switch.Design = part("transistors of the unfolder")
+    switch: Transistor = part("transistors of the unfolder")
     filter: film.Design = part("capacitor C_f that takes the switching ripple", count=(1, 2))
     side: Indices = choice(
         "rectified", "grid",
@@ -97,7 +115,7 @@ def demand(design: Design, p_run: Array, case: Case) -> Demand:
     points = case.points
     theta = angles(ANGLES, math.pi)
     sine, cosine = xp.sin(theta), xp.cos(theta)
-    r_on = switch.device(design.switch, case).r_on25
+    r_on = switch.device(design.switch.position(), case).r_on25
     v_peak = math.sqrt(2.0) * (points.v_grid + 2.0 * r_on * p_run / points.v_grid)
     lead = _lead(design, p_run, case)
     share = (2.0 * sine) * xp.maximum(sine + lead * cosine, 0.0)
@@ -181,7 +199,7 @@ def place(
     ones = xp.ones((1, 1, 1))
     return Placed(
         (
-            switch.place(f"{path}.switch", design.switch, on, case, count=4),
+            switch.place(f"{path}.switch", design.switch.position(), on, case, count=4),
             capacitor.place(f"{path}.filter", design.filter, filtering, case),
         ),
         joined(

@@ -86,7 +86,9 @@ def stage(phases=1, clamp="short_pulse", f=100e3, magnetising=0.85, least_load=0
 
 def bridge(row="film-470n-630V-305VAC", side=0):
     return unfolder.Design(
-        switch=transistor("SJ 650 V class", 40e-3),
+        switch=unfolder.Transistor(
+            index("switches", "SJ 650 V class"), designs(40e-3), designs(1.0)
+        ),
         filter=film.Design(index("film", row), designs(1.0)),
         side=np.full((1, 1, 1), side, np.int64),
     )

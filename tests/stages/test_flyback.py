@@ -249,5 +249,6 @@ def test_corners_of_the_box_stay_finite(phases, clamp, rng) -> None:
     for part in placed.parts:
         for entry in part.book(np.full((n, 4, 1), 80.0), rows).entries:
             assert np.isfinite(entry.value).all(), entry.path
+            assert entry.kind is not Kind.LOSS or (entry.value >= 0.0).all(), entry.path
     assert np.isfinite(ports.i_out_hf_rms).all()
     assert transformer.ratio(design.transformer).shape == (n, 1, 1)
