@@ -1,9 +1,10 @@
 """Parts of the series-capacitor boost: its stress, averaged over the link's swing.
 
 Losses of switching edges are evaluated at the running mean of current and voltage over
-the swing (rms for the voltage); against a sum over the nodes that is 1 % off, 3 % high
-where off windows begin to overlap along the swing and up to a tenth where the conduction
-mode changes.
+the swing (rms for the voltage).  Against a sum over the nodes the energy of charges,
+∝ v^1.5, is 0 to 0.4 % high, up to 4 % where off windows begin to overlap along the swing
+and up to 27 % where the conduction mode changes along it; v·i at turn-off is −1 to +5 %
+off, ±8 % and, next to the least gain of equal-current gating, up to 15 % high.
 """
 
 from __future__ import annotations

@@ -100,7 +100,8 @@ def discontinuous(on: Conditions, v_out: Array, i_out: Array, power: Array) -> S
     """Return the stress in discontinuous conduction: N boosts to v_out/N.
 
     The node of a phase without current is taken to rest at v_in when its switch turns
-    on; ringing may leave it lower or higher.
+    on; ringing may leave it lower or higher.  Blocking voltages of D_1 … D_(N−1) are
+    bounds, up to v_in too high.
     """
     xp = array_namespace(v_out, i_out)
     n = on.phases

@@ -14,8 +14,9 @@ V_k follow from volt-seconds, mean(s_k) = v_in, and the phase currents from char
 mean(off_k·J_k) = i_out; both are explicit, ripple included.  Off windows start evenly,
 so that a period is N slots of two segments each, the same for every slot: no break
 times need sorting.  Devices are ideal here and the capacitors' ripple is left out of
-the inductor voltages; against switched simulation with 1 mΩ and 0.1 mΩ everywhere
-every figure is within 1 % (2 % asked).
+the inductor voltages; against switched simulation with 1 mΩ and 0.1 mΩ everywhere every
+rms, average, peak, ripple and blocking voltage is within 1.1 %, and the voltages at one
+instant, which miss the capacitors' momentary ripple, within 2 % of the blocking voltage.
 
 Source
 ------

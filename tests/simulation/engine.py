@@ -11,6 +11,9 @@ from typing import NamedTuple
 import numpy as np
 
 R_OFF = 1e7  # [Ω]
+# After a change; the second finds the current of an inductor that a diode has opened at
+# rest, without which the trapezoidal rule would alternate its voltage for ever.
+EULER_STEPS = 2
 TOLERANCE = 1e-6  # [V], [A]: a diode changes state only beyond it
 
 Gates = Mapping[str, Sequence[tuple[float, float]]]
@@ -155,20 +158,20 @@ class Engine:
         history = np.concatenate([state, np.zeros(self.states), self.sources])
         tangent = np.eye(len(history))[:, : self.states]
         for dt, count, switches in self.segments:
-            euler = True
+            euler = EULER_STEPS
             for _ in range(count):
                 for _ in range(4 * len(self.d) + 1):
-                    solve, after = self._step(switches, diodes, dt, euler)
+                    solve, after = self._step(switches, diodes, dt, euler > 0)
                     unknowns = solve @ history
                     wrong = self._wrong(unknowns, diodes) if self.d else -1
                     if wrong < 0:
                         break
                     diodes = tuple(on != (i == wrong) for i, on in enumerate(diodes))
-                    euler = True
+                    euler = EULER_STEPS
                 else:
                     raise RuntimeError("the diodes find no consistent state")
                 history, tangent = after @ history, after @ tangent
                 if record is not None:
                     record.append(Instant(dt, unknowns, history, switches, diodes))
-                euler = False
+                euler = max(euler - 1, 0)
         return history[: self.states], tangent[: self.states], diodes

@@ -2,7 +2,7 @@
 
 Nothing of any closed form enters: elements, connections and gate times are all it
 knows.  Switches and diodes are resistors of two values.  Time steps by the trapezoidal
-rule, with one backward-Euler step after every change of a switch or diode, which kills
+rule, with two backward-Euler steps after every change of a switch or diode, which kill
 the rule's ringing; gate edges fall on the time grid, diode edges within one step.  The
 steady state is found by shooting (Newton's method on the map over one period, whose
 derivative is carried along with the solution)::
