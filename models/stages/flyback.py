@@ -200,7 +200,9 @@ def place(
         capacitor.place(f"{path}.clamp_capacitor", bank, held, case),
         _damper(path, one, rectifier, count),
     )  # fmt: skip
-    books = _figures(path, one, run, main, clamp) + _limits(path, one, case)
+    books = _figures(path, one, run, main, clamp) + _limits(
+        path, one, main.t_dead + clamp.t_dead, case
+    )
     return Placed(parts, books), _ports(one, run, count)
 
 
@@ -258,8 +260,11 @@ def _figures(
     return books + booking(f"{path}.pulse", Kind.FIGURE, c.t_pulse, "pulse of S_c", "s")
 
 
-def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
-    """Return the region of the forms and what a controller can do."""
+def _limits(path: str, one: stress.Phase, t_dead: Array, case: Case) -> Ledger:
+    """Return the region of the forms and what a controller can do.
+
+    The dead times ``t_dead`` before and after a short pulse have to fit in the period too.
+    """
     xp = array_namespace(one.v_r)
     w, c, unit = one.waves, one.circuit, xp.ones((1, 1, 1))
 
@@ -269,8 +274,9 @@ def _limits(path: str, one: stress.Phase, case: Case) -> Ledger:
     duty, peak = line_max(w.duty), one.i_peak
     if one.short:
         pulse = c.t_pulse
-        region = at_most(f"{path}.discontinuous", running_rows(1.0 + line_max(w.outside), 0.0),
-                         unit, "", "share of the period in which current flows")  # fmt: skip
+        flows = 1.0 + line_max(w.outside) + t_dead * c.f
+        region = at_most(f"{path}.discontinuous", running_rows(flows, 0.0), unit, "",
+                         "share of the period in which current flows, with dead times")  # fmt: skip
         region += at_least(f"{path}.pulse", pulse, PULSE_MIN * unit, "s", "pulse of S_c")
     else:
         pulse = 0.25 / c.f
