@@ -276,7 +276,7 @@ def _limits(path: str, one: stress.Phase, t_dead: Array, case: Case) -> Ledger:
         pulse = c.t_pulse
         flows = 1.0 + line_max(w.outside) + t_dead * c.f
         region = at_most(f"{path}.discontinuous", running_rows(flows, 0.0), unit, "",
-                         "share of the period in which current flows, with dead times")  # fmt: skip
+                         "period in which current flows, and dead times")  # fmt: skip
         region += at_least(f"{path}.pulse", pulse, PULSE_MIN * unit, "s", "pulse of S_c")
     else:
         pulse = 0.25 / c.f
