@@ -74,13 +74,13 @@ def _loop_row(loop: dict[str, Any]) -> tuple[str, ...]:
 
     def number(key: str, unit: str) -> str:
         value = loop.get(key)
-        return "–" if value is None or value != value else f"{value:.4g} {unit}".rstrip()
+        return "–" if value is None else f"{value:.4g} {unit}".rstrip()
 
     return (
         loop["name"],
         loop["plant"],
-        number("kp", ""),
-        number("ki", ""),
+        number("kp", loop["unit"].removesuffix("1")),
+        number("ki", f"{loop['unit']}/s".removeprefix("1")),
         number("crossover", "Hz"),
         number("phase_margin", "°"),
         number("gain_margin", "dB"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from models.case import Case
 from models.curves import load_case, module_voltages
 from models.evaluate import HOURS_PER_YEAR, evaluate, worst_point
 from models.ledger import Entry, Kind
+from models.physics.control import Loop
 from models.points import Purpose
 from models.results import RESULTS, group
 from optimizer.cautions import CAUTIONS
@@ -69,10 +71,16 @@ def sheet_data(item: Opened) -> Document:
             for w in detail.waves
             if w.capacitor
         ],
-        "loops": [dataclasses.asdict(loop) for loop in detail.loops],
+        "loops": [_loop(loop) for loop in detail.loops],
         "protections": list(detail.protections),
         "checks": list(detail.checks),
     }
+
+
+def _loop(loop: Loop) -> Document:
+    """Return a control loop; a margin that does not exist is None, JSON has no NaN."""
+    row = dataclasses.asdict(loop)
+    return {k: None if isinstance(v, float) and math.isnan(v) else v for k, v in row.items()}
 
 
 def _one(x: Array, row: int = 0) -> float:

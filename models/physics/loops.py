@@ -176,7 +176,9 @@ def unfolder(x: Unfolder) -> tuple[Loop, ...]:
         delay(x.f_front),
     )
     f_res = 1.0 / (2.0 * math.pi * math.sqrt(x.l_grid * x.c_filter))
-    f_c = min(f_res / 10.0, x.f_front / 40.0)
+    sharpness = math.sqrt(x.l_grid / x.c_filter) / x.r_damp
+    # The resonance lifts the integrator by its sharpness and must stay 8 dB below one.
+    f_c = min(f_res / 10.0, x.f_front / 40.0, f_res / (2.5 * max(sharpness, 1.0)))
     return (
         proportional_integral(
             "module voltage, mean", module, "A/V", crossover=F_LINK_FAST, margin=PHASE_MARGIN,
@@ -184,5 +186,5 @@ def unfolder(x: Unfolder) -> tuple[Loop, ...]:
             f"with feed-forward 2·P/V_pk = {2.0 * x.power / v_peak:.3g} A",
         ),
         closed("grid current", output, (0.0, 2.0 * math.pi * f_c), "1",
-               "corrects the front stage's current reference"),
+               "corrects the front stage's current reference, whose shape comes from feed-forward"),
     )  # fmt: skip

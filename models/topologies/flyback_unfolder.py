@@ -17,7 +17,7 @@ import numpy as np
 from models.axes import Array, angles
 from models.case import Case
 from models.ledger import Ledger, at_most
-from models.parts import capacitor, enclosure, housekeeping
+from models.parts import capacitor, emi_choke, enclosure, housekeeping
 from models.physics import loops
 from models.physics.emission import Section
 from models.physics.grid import base_capacitance, ground_current
@@ -153,6 +153,7 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     p = settled.p_module
     run = flyback.running(x.flyback, p, case)
     demand = unfolder.demand(x.unfolder, run.p_run, case)
+    one = flyback.phase(x.flyback, run, demand, case)
     theta = angles(unfolder.ANGLES, math.pi)[0, 0, :]
     points = case.points
     v = float(points.v_pv[0, row, 0])
@@ -170,6 +171,7 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     waves = (
         Wave("module, capacitor voltage", "V", theta, v + ripple * np.sin(2 * theta), True),
         Wave("flyback output (filter capacitor)", "V", theta, v_out, True),
+        Wave("clamp capacitor", "V", theta, one.waves.v_edge[0, row, :], True),
         Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
         Wave("power from the flyback", "W", theta, p_out),
         Wave("power from the module", "W", theta, np.full_like(theta, power)),
@@ -179,7 +181,9 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     control = loops.unfolder(
         loops.Unfolder(
             power=power, v_grid=v_grid, f_grid=omega / (2 * math.pi), v_module=v, c_module=c,
-            f_front=float(x.flyback.f[0, 0, 0]), l_grid=200e-6, c_filter=c_f, r_damp=1.0,
+            f_front=float(x.flyback.f[0, 0, 0]), c_filter=c_f,
+            l_grid=float((x.emi.stages * emi_choke.inductances(x.emi.choke, case)[1])[0, 0, 0]),
+            r_damp=housekeeping.R_GRID,
         )
     )  # fmt: skip
     protections = [

@@ -37,6 +37,9 @@ from models.stages import (
 from models.stages import (
     series_capacitor_boost as boost,
 )
+from models.stages import (
+    series_capacitor_modes as modes,
+)
 from models.stages.stage import Placed
 from models.topologies.notes import common_checks, common_protections, discharge_note
 from models.topologies.topology import Detail, Topology, Wave
@@ -174,6 +177,7 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     waves = (
         Wave("link 1, P to M", "V", theta, 0.5 * v_2, True),
         Wave("link 2, P to N", "V", theta, v_2, True),
+        *_series_voltages(x, v_2, theta, settled, row, case),
         Wave("grid leg, mean", "V", theta, np.concatenate((u, -u))),
         Wave("module, capacitor voltage", "V", theta,
              v + float(ripple[0, row, 0]) * v * np.sin(2.0 * theta), True),
@@ -200,6 +204,19 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     )  # fmt: skip
     v_top = float(behind.links.v_2_max[0].max())
     return Detail(waves, control, tuple(_protections(case, v_grid, c_1, c_2, v_top)), _checks())
+
+
+def _series_voltages(
+    x: Design, v_2: Array, theta: Array, settled: Settled, row: int, case: Case
+) -> tuple[Wave, ...]:
+    """Return the voltages of the boost's series capacitors, which follow link 1."""
+    link = np.zeros_like(settled.p_module) + 0.5 * v_2.reshape(1, 1, -1)
+    follow = boost.prepare(x.boost, v_in=case.points.v_pv, v_out=link, case=case)
+    found = modes.stress(follow.ready, settled.p_module, follow.least_power)
+    return tuple(
+        Wave(f"boost, series capacitor {k}", "V", theta, v[0, row, :] + 0.0 * theta, True)
+        for k, v in enumerate(found.v_c, start=1)
+    )
 
 
 def _damping(x: Design, side: grid_filter.GridSide, case: Case) -> float:
