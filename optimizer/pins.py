@@ -20,7 +20,7 @@ from optimizer.problem import ColumnLimit
 
 # A result pinned with = may differ by this share: search meets no real number exactly.
 EQUAL = 0.005
-_FORM = re.compile(r"\s*([A-Za-z][\w.]*)\s*(<=|>=|=|\bnot\s+in\b|\bin\b)\s*(\S.*?)\s*")
+_FORM = re.compile(r"\s*([A-Za-z][\w.]*)\s*(<=|>=|=|\bnot\s+in\b|\bin\b)\s*([^<>=\s].*?)\s*")
 _REMEDY = (
     "  Write PATH OP VALUE, for example:  box.height_mm <= 25   electrolytics = none\n"
     "  topology not in [flyback]   cost <= 60   (OP is one of <= >= = in not in)"

@@ -65,7 +65,8 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; a user's error never shows a traceback."""
-        wants_json = "--json" in sys.argv
+        # The words after the command are still unparsed here; click keeps them in two places.
+        wants_json = "--json" in [*ctx.args, *getattr(ctx, "_protected_args", ())]
         try:
             return super().invoke(ctx)
         except RipplefrontError as error:
