@@ -130,8 +130,16 @@ def _tables(spec: Specification, base: Path) -> dict[str, str]:
     weather = spec.climate.csv or spec.climate.tmy
     if weather:
         suffix = Path(weather).suffix
-        found[f"climate{suffix}"] = (base / weather).read_text(encoding="latin-1")
+        found[f"climate{suffix}"] = _any_text((base / weather).read_bytes())
     return found
+
+
+def _any_text(data: bytes) -> str:
+    """Return the text of a weather file; older ones are not in UTF-8."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 def stored_case(run: Run) -> Case:
