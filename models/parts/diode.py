@@ -133,7 +133,8 @@ class Diode:
 
     def loss(self, t: Array) -> Array:
         """Return the heat of all positions [W]."""
-        return sum(self._losses(t).values(), start=0.0 * t)
+        conduction = self.p_conduction + self.p_conduction_slope * (t - T_REFERENCE)
+        return self.count * (conduction + self.p_recovery * recovery_rise(t))
 
     def book(self, t: Array, case: Case) -> Ledger:
         """Return losses by cause, size, price, temperature and limits."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 
 from models import cost
@@ -97,12 +98,17 @@ class Switch:
         """Transistors lie on a gap pad against the wall."""
         return Anchor.SURFACE
 
+    @functools.cached_property
+    def p_fixed(self) -> Array:
+        """Loss in the junction that its temperature does not change [W]."""
+        return self.edges.capacitive + self.edges.overlap + self.p_dead
+
     def temperature(self, t_anchor: Array, potted: Array) -> Array:
         """Return the junction temperature [°C]; potting does not change the path."""
         return junction_temperature(
             t_anchor,
             self.device.r_th,
-            p_fixed=self.edges.capacitive + self.edges.overlap + self.p_dead,
+            p_fixed=self.p_fixed,
             p_recovery=self.edges.recovery,
             p_conduction=self.p_conduction,
             exponent=self.device.exponent,
@@ -123,7 +129,9 @@ class Switch:
 
     def loss(self, t: Array) -> Array:
         """Return the heat of all positions [W], that of driver and gate supply included."""
-        return sum(self._losses(t).values(), start=0.0 * t)
+        hot = self.p_conduction * resistance_rise(t, self.device.exponent)
+        recovery = self.edges.recovery * recovery_rise(t)
+        return self.count * (hot + recovery + (self.p_fixed + self.edges.gate))
 
     def book(self, t: Array, case: Case) -> Ledger:
         """Return losses by cause, size, price, temperature and limits."""
@@ -234,10 +242,12 @@ def place(path: str, design: Design, stress: SwitchStress, case: Case, count: in
 
 def _summed(losses: list[EdgeLoss], own: Device) -> EdgeLoss:
     """Return the losses of several edges together, none for a switch at rest."""
+    if not losses:
+        zero = 0.0 * own.v_max
+        return EdgeLoss(zero, zero, zero, zero, zero)
     xp = array_namespace(own.v_max)
-    zero = 0.0 * own.v_max
-    total = EdgeLoss(zero, zero, zero, zero, zero)
-    for loss in losses:
+    total = losses[0]
+    for loss in losses[1:]:
         total = EdgeLoss(
             total.capacitive + loss.capacitive,
             total.overlap + loss.overlap,
