@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 
+from models.module_view import module_window
 from models.spec import Specification
 from models.topologies import flyback_unfolder, series_capacitor_boost_half_bridge
 from models.topologies.topology import Topology
@@ -33,7 +34,19 @@ def _reasons(topology: Topology, spec: Specification) -> tuple[str, ...]:
             f"it stores the line-frequency energy in {topology.decoupling!r}, which "
             "topologies.decoupling does not list"
         )
-    return (*found, *topology.refusals(spec))
+    return (*found, *_window(topology, spec), *topology.refusals(spec))
+
+
+def _window(topology: Topology, spec: Specification) -> tuple[str, ...]:
+    """Return a reason if the modules leave the voltages for which a topology was checked."""
+    low, high = module_window(spec)
+    least, most = topology.module_window
+    if least <= low and high <= most:
+        return ()
+    return (
+        f"the modules' maximum power lies between {low:.0f} and {high:.0f} V, and its models were "
+        f"checked from {least:.0f} to {most:.0f} V; choose another module, or give its window_v",
+    )
 
 
 def nearest(name: str) -> str:

@@ -34,6 +34,7 @@ RELAY_POLES = 2  # one contact in line and one in neutral: the transformer isola
 # Capacitance between the windings that couples the module to the grid's potential [F];
 # middle of the usual 10 to 100 pF a phase, common practice, no source.
 C_WINDINGS = 60e-12
+ANGLES_SHOWN = 21  # of waveforms, over half a line cycle
 REACTIVE_MAX = 0.05  # [1], capacitance across the line over the base value
 DIAGRAM = """
   module ─┬─ electrolytic ─┬─ flyback ─ C_f ─ unfolder ─ mains filter ─ relay ─ grid
@@ -152,9 +153,10 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     row = full_row(case)
     p = settled.p_module
     run = flyback.running(x.flyback, p, case)
-    demand = unfolder.demand(x.unfolder, run.p_run, case)
+    angle = angles(ANGLES_SHOWN, math.pi)
+    demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
     one = flyback.phase(x.flyback, run, demand, case)
-    theta = angles(unfolder.ANGLES, math.pi)[0, 0, :]
+    theta = angle[0, 0, :]
     points = case.points
     v = float(points.v_pv[0, row, 0])
     omega = 2.0 * math.pi * float(points.f_grid[0, row, 0])
@@ -227,6 +229,7 @@ TOPOLOGY = Topology(
     decoupling="electrolytics at the module",
     common_mode="isolated; windings' capacitance only",
     design=Design,
+    module_window=(15.0, 65.0),
     place=place,
     detail=detail,
     refusals=refusals,

@@ -19,6 +19,7 @@ import numpy as np
 from models.axes import Array
 from models.case import Case
 from models.ledger import Ledger
+from models.module_view import module_window
 from models.parts import capacitor, enclosure, housekeeping, resistor
 from models.physics import loops
 from models.physics.grid import damping_resistance, resonance
@@ -40,6 +41,7 @@ from models.stages import (
 from models.stages import (
     series_capacitor_modes as modes,
 )
+from models.stages.series_capacitor_gain import least_gain
 from models.stages.stage import Placed
 from models.topologies.notes import common_checks, common_protections, discharge_note
 from models.topologies.topology import Detail, Topology, Wave
@@ -254,7 +256,16 @@ def _checks() -> tuple[str, ...]:
 def refusals(spec: Specification) -> tuple[str, ...]:
     """Return why the topology cannot serve a specification."""
     found = []
+    _, high = module_window(spec)
+    gain = least_gain(2, "uniform")
     for grid in spec.grid:
+        link = math.sqrt(2.0) * grid.window_pu[0] * grid.voltage_v
+        if high * gain > link:
+            found.append(
+                f"a module at {high:.0f} V needs a link above {high * gain:.0f} V, because the "
+                f"boost's least gain is {gain:.2f}, and {grid.voltage_v:g} V of grid let the link "
+                f"fall to {link:.0f} V"
+            )
         if grid.kind != "line_neutral":
             peak = math.sqrt(2.0) * grid.voltage_v
             found.append(
@@ -277,6 +288,7 @@ TOPOLOGY = Topology(
     decoupling="film links",
     common_mode="neutral tied to module negative",
     design=Design,
+    module_window=(15.0, 65.0),
     place=place,
     detail=detail,
     refusals=refusals,

@@ -62,5 +62,7 @@ class Topology:
     design: type
     place: Callable[[Any, Case], Settled]
     detail: Callable[[Any, Settled, Case], Detail]
-    # Reasons, in trade words with both numbers, why it cannot serve a specification.
+    # Module voltages at maximum power [V] between which its models were checked.
+    module_window: tuple[float, float]
+    # Further reasons, in trade words with both numbers, why it cannot serve a specification.
     refusals: Callable[[Specification], tuple[str, ...]]
