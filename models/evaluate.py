@@ -9,6 +9,7 @@ import dataclasses
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.axes import POINT, Array, array_namespace, check_axes, point_max
 from models.case import Case
@@ -39,9 +40,9 @@ class Evaluation:
     objectives: Array
 
     @property
-    def feasible(self) -> Array:
+    def feasible(self) -> NDArray[np.bool_]:
         """True for each design that meets every limit."""
-        return (self.margins <= 0.0).all(axis=1)
+        return np.asarray((self.margins <= 0.0).all(axis=1))
 
     def column(self, name: str) -> Array:
         """Return one reported result of every design, shape (n,)."""
@@ -59,8 +60,8 @@ def evaluate(topology: Topology, design: Any, case: Case) -> Evaluation:
     settled = topology.place(design, case)
     ledger = settled.books + _overall_limits(settled.books, case)
     _check(ledger)
-    columns = np.stack(results(settled, ledger, case), axis=1)
-    names, margins = _margins(ledger, columns.shape[0])
+    names, margins = _margins(ledger, settled.p_module.shape[0])
+    columns = np.stack(results(settled, ledger, margins, case), axis=1)
     return Evaluation(
         settled, ledger, columns, names, margins, _objectives(columns, case.spec.objectives)
     )
@@ -80,8 +81,8 @@ def _overall_limits(books: Ledger, case: Case) -> Ledger:
         for entry in books.of(Kind.LIFE)
     ]
     if case.spec.limits.cost_max is not None:
-        cost = books.total(Kind.COST)
         bound = np.full((1, 1, 1), float(case.spec.limits.cost_max))
+        cost = books.total(Kind.COST) + 0.0 * bound
         limits.append(at_most("cost", cost, bound, "€", "cost of all parts, invented prices"))
     return joined(*limits)
 
@@ -89,15 +90,17 @@ def _overall_limits(books: Ledger, case: Case) -> Ledger:
 def _check(ledger: Ledger) -> None:
     for entry in ledger.entries:
         check_axes(entry.path, entry.value)
-        if not np.isfinite(entry.value).all():
+        if np.count_nonzero(np.isfinite(entry.value)) < entry.value.size:
             raise ModelError(f"{entry.path} ({entry.kind.value}) is not finite")
 
 
 def _margins(ledger: Ledger, count: int) -> tuple[tuple[str, ...], Array]:
     """Return the names of all limits and their worst margins (count, limits)."""
     entries = list(ledger.of(Kind.LIMIT))
-    worst = [np.broadcast_to(point_max(e.value)[:, 0, 0], (count,)) for e in entries]
-    return tuple(e.path for e in entries), np.stack(worst, axis=1)
+    margins = np.empty((count, len(entries)))
+    for i, entry in enumerate(entries):
+        margins[:, i] = point_max(entry.value)[:, 0, 0]
+    return tuple(e.path for e in entries), margins
 
 
 def _objectives(columns: Array, wanted: Any) -> Array:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import enum
+import functools
 import itertools
 from collections.abc import Iterator
 
@@ -77,7 +78,14 @@ class Ledger:
 
     def of(self, kind: Kind) -> Iterator[Entry]:
         """Iterate over the bookings of one kind."""
-        return (e for e in self.entries if e.kind is kind)
+        return iter(self._by_kind.get(kind, ()))
+
+    @functools.cached_property
+    def _by_kind(self) -> dict[Kind, list[Entry]]:
+        found: dict[Kind, list[Entry]] = {}
+        for entry in self.entries:
+            found.setdefault(entry.kind, []).append(entry)
+        return found
 
     def find(self, path: str, kind: Kind) -> Entry:
         """Return one booking, or raise KeyError."""

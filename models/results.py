@@ -6,6 +6,7 @@ The list is the one source of the names that pins, files, tables and pages use.
 from __future__ import annotations
 
 import dataclasses
+import functools
 
 import numpy as np
 
@@ -67,10 +68,23 @@ RESULTS = (
 NAMES = tuple(r.name for r in RESULTS)
 
 
-def results(settled: Settled, ledger: Ledger, case: Case) -> list[Array]:
-    """Return the results in the order of ``RESULTS``, each of shape (n,)."""
+def results(settled: Settled, ledger: Ledger, margins: Array, case: Case) -> list[Array]:
+    """Return the results in the order of ``RESULTS``, each of shape (n,).
+
+    Parameters
+    ----------
+    settled : Settled
+        The designs with heat and power in balance.
+    ledger : Ledger
+        Everything booked.
+    margins : Array
+        Worst margin of every limit [1], shape (n, limits).
+    case : Case
+        Specification, operating points and catalogue.
+    """
     n = settled.p_module.shape[0]
     found = {
+        "worst_margin": margins.max(axis=1),
         **_efficiencies(settled, ledger, case),
         **_totals(ledger, case),
         **_temperatures(settled, ledger, case),
@@ -121,8 +135,8 @@ def _losses(ledger: Ledger, row: int) -> dict[str, Array]:
     """Return the losses at one operating point by kind of part [W]."""
     groups = {"semiconductor": 0.0, "magnetic": 0.0, "capacitor": 0.0, "other": 0.0}
     for entry in ledger.of(Kind.LOSS):
-        full = entry.value if entry.value.shape[POINT] > 1 else entry.value[:, [0] * (row + 1), :]
-        groups[group(entry)] = groups[group(entry)] + full[:, row, 0]
+        at = row if entry.value.shape[POINT] > 1 else 0
+        groups[group(entry)] = groups[group(entry)] + entry.value[:, at, 0]
     return {f"loss_{name}_w": np.asarray(value) for name, value in groups.items()}
 
 
@@ -142,7 +156,6 @@ def _totals(ledger: Ledger, case: Case) -> dict[str, Array]:
     lives = [e.value[:, 0, 0] / HOURS_PER_YEAR for e in ledger.of(Kind.LIFE)]
     life = np.minimum.reduce(np.broadcast_arrays(*lives)) if lives else np.asarray(NO_WEAR_YEARS)
     cans = [e.value[:, 0, 0] for e in ledger.of(Kind.FIGURE) if e.path.endswith(".electrolytics")]
-    margins = [e.value.max(axis=(POINT, ANGLE)) for e in ledger.of(Kind.LIMIT)]
     return {
         "power_density_kw_l": rated / 1e3 / (volume * 1e3),
         "volume_l": volume * 1e3,
@@ -152,7 +165,6 @@ def _totals(ledger: Ledger, case: Case) -> dict[str, Array]:
         "pieces": _sum(ledger, Kind.PIECES),
         "life_years": np.minimum(life, NO_WEAR_YEARS),
         "electrolytics": sum(cans, start=np.zeros(1)),
-        "worst_margin": np.maximum.reduce(np.broadcast_arrays(*margins)),
         **_volumes(ledger),
     }
 
@@ -176,14 +188,14 @@ def _temperatures(settled: Settled, ledger: Ledger, case: Case) -> dict[str, Arr
     def hottest(t: Array) -> Array:
         return np.where(hot, t, coldest).max(axis=(POINT, ANGLE))
 
-    parts = [hottest(t + 0.0 * settled.heat) for t in settled.temperatures]
+    parts = functools.reduce(np.maximum, settled.temperatures, settled.temperatures[0])
     leakage = _figure(ledger, "grid.leakage", 0.0)
     distortion = _figure(ledger, "grid.distortion", 0.0)
     ripple = _figure(ledger, "module.ripple", 0.0) + 0.0 * settled.heat
     return {
         "box_surface_max_c": hottest(settled.t_surface),
         "box_inside_max_c": hottest(settled.t_inside),
-        "part_max_c": np.maximum.reduce(parts),
+        "part_max_c": hottest(parts),
         "ground_leakage_ma": 1e3 * leakage.max(axis=(POINT, ANGLE)),
         "trd_pct": 100.0 * distortion.max(axis=(POINT, ANGLE)),
         "module_ripple_pct": 100.0 * ripple[:, full, 0],
