@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from models.axes import ANGLE, Array, array_namespace, line_mean
 from models.physics.harmonics import pulse_harmonics
-from models.stages.flyback_stress import HARMONICS, Mask, Phase, few
+from models.stages.flyback_stress import HARMONICS, Mask, Phase
 from models.stages.flyback_waves import shared_ripple
 
 # Complementary drive outside its region: rms error of the diode's current over the charge
@@ -24,9 +24,9 @@ def switching_ripple(phase: Phase, phases: int, both: Mask) -> tuple[Array, Arra
         square - line_mean(mean * mean) for square, mean in zip(squares, means, strict=True)
     ]
     if phases == 2:
-        crossed = shared_ripple(phase.waves.at(few))
+        crossed = shared_ripple(phase.waves)
         ripples = [
-            xp.where(both, 2.0 * (alone + line_mean(product - few(mean) ** 2)), alone)
+            xp.where(both, 2.0 * (alone + line_mean(product - mean * mean)), alone)
             for alone, product, mean in zip(ripples, crossed, means, strict=True)
         ]
     # A burst or a shed phase: ``busy`` counts phases, the sum counts half line cycles.

@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from models.axes import ANGLE, Array, array_namespace, line_max, line_mean
+from models.axes import Array, array_namespace, line_max, line_mean
 from models.parts.diode import DiodeDevice
 from models.parts.switch import Device, moved
 from models.physics.harmonics import pulse_harmonics
@@ -33,9 +33,6 @@ from models.stress import (
 
 Mask: TypeAlias = NDArray[np.bool_]
 
-# Edges, core loss and the ripple that two phases share are averaged over every third
-# angle, the peak of the line among them: losses are within 1 %, the ripple within 3 %.
-FIRST, STRIDE = 1, 3
 HARMONICS = 8
 
 
@@ -97,11 +94,6 @@ class Phase:
         return self.ratio * (self.v_r + c.l_m / (c.l_m + c.l_k) * self.v_in)
 
 
-def few(x: Array) -> Array:
-    """Return every third line angle."""
-    return x[:, :, FIRST::STRIDE] if x.shape[ANGLE] > 1 else x
-
-
 def main_switch(phase: Phase, own: Device, clamp: Device) -> SwitchStress:
     """Return the stress of S: zero-voltage turn-on by the leakage, turn-off at the peak.
 
@@ -111,7 +103,7 @@ def main_switch(phase: Phase, own: Device, clamp: Device) -> SwitchStress:
     """
     xp = array_namespace(phase.v_r)
     w, l_k = phase.waves, phase.circuit.l_k
-    i_peak, v_edge, v_r = few(w.i_peak), few(w.v_edge), few(phase.v_r)
+    i_peak, v_edge, v_r = w.i_peak, w.v_edge, phase.v_r
     v = phase.v_in + v_edge
     edge = Edge(
         rate=phase.rate,
@@ -142,7 +134,7 @@ def clamp_switch(phase: Phase, own: Device, main: Device) -> SwitchStress:
     """
     xp = array_namespace(phase.v_r)
     w = phase.waves
-    i_peak, v_edge = few(w.i_peak), few(w.v_edge)
+    i_peak, v_edge = w.i_peak, w.v_edge
     ms_clamp = phase.ms_clamp
     v = phase.v_in + v_edge
     if phase.short:
@@ -168,7 +160,7 @@ def rectifier(phase: Phase) -> DiodeStress:
     xp = array_namespace(phase.v_r)
     w, n = phase.waves, phase.ratio
     v = phase.v_diode
-    commutation = Commutation(phase.rate, few(w.i_commutated) / n, few(v))
+    commutation = Commutation(phase.rate, w.i_commutated / n, v)
     return DiodeStress(
         i_avg=phase.busy * line_mean(phase.i_out) / n,
         i_rms=xp.sqrt(phase.busy * phase.ms_secondary) / n,
@@ -201,26 +193,25 @@ def transformer(phase: Phase, v_insulation: Array) -> TransformerStress:
     """Return windings, flux and peak of the magnetising current."""
     xp = array_namespace(phase.v_r)
     w, n, c = phase.waves, phase.ratio, phase.circuit
-    duty = few(w.duty)
-    fall = few(w.fall)
+    duty, fall = w.duty, w.fall
     rest = 1.0 - duty - fall
     flux = Flux(
         f=c.f,
-        linkage_pp=c.l_m * (few(w.i_peak) - few(w.i_start)),
+        linkage_pp=c.l_m * (w.i_peak - w.i_start),
         duty=duty,
         flat=xp.clip(rest, 0.0, 0.95) if phase.short else 0.0,
         active=phase.busy,
     )
-    top, start = line_mean(few(w.i_peak)), line_mean(few(w.i_start))
+    top, start = line_mean(w.i_peak), line_mean(w.i_start)
     ramp = 2.0 if phase.short else 2.0 * (top - start) / xp.maximum(top + start, 0.05 * top)
     return TransformerStress(
         l_m=c.l_m,
         i_m_peak=xp.where(phase.runs, phase.i_peak, 0.0),
         windings=(
             _winding(phase, phase.i_in, phase.ms_switch + phase.ms_clamp, ramp=ramp,
-                     weighted=line_mean((few(w.ms_switch) + few(w.ms_clamp)) * duty)),
+                     weighted=line_mean((w.ms_switch + w.ms_clamp) * duty)),
             _winding(phase, phase.i_out / n, phase.ms_secondary / n**2, ramp=2.0,
-                     weighted=line_mean(few(w.ms_secondary) * fall) / n**2),
+                     weighted=line_mean(w.ms_secondary * fall) / n**2),
         ),
         flux=(flux,),
         v_insulation=v_insulation,

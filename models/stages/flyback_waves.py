@@ -24,7 +24,6 @@ switching in flyback converters", IEEE Trans. Power Electron. 11(1), 1996 (from 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 
 from models.axes import Array, array_namespace
 from models.physics.waveform import ramp_product
@@ -64,21 +63,6 @@ class PhaseWaves:
     i_secondary: tuple[Array, Array]  # [A], n times the diode's current, first and last
     bend: Array  # [A], of n times the diode's current off the straight line, see overlap
     hand_over: tuple[Array, Array]  # n times the diode's charge·f [A] at S's turn-on, and when [1]
-
-    def at(self, some: Callable[[Array], Array]) -> PhaseWaves:
-        """Return the waves at ``some`` of the angles."""
-        (first, last), (charge, time) = self.i_secondary, self.hand_over
-        return dataclasses.replace(
-            self,
-            duty=some(self.duty),
-            commutation=some(self.commutation),
-            fall=some(self.fall),
-            i_peak=some(self.i_peak),
-            i_start=some(self.i_start),
-            i_secondary=(some(first), some(last)),
-            bend=some(self.bend),
-            hand_over=(some(charge), some(time)),
-        )
 
 
 def short_pulse(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) -> PhaseWaves:

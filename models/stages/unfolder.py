@@ -14,7 +14,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from models.axes import Array, Indices, angles, array_namespace, line_mean, point_max
+from models.axes import Array, Indices, array_namespace, designs, line_mean, point_max
 from models.case import Case
 from models.ledger import Kind, at_most, booking, joined
 from models.parts import capacitor, film, switch
@@ -23,8 +23,12 @@ from models.stages.stage import Placed
 from models.stress import CapacitorStress, SwitchStress
 from models.variables import choice, part, real, row, whole
 
-# Over half a line cycle; averages within 0.1 %, and an odd number meets the peak itself.
-ANGLES = 21
+# Angles of equal weight over half a line cycle, the peak among them [rad]: the first three
+# over π/7, placed so that the means of sin, sin² and sin⁴ are exact; those of sin^p for p
+# from 1 to 4 are then within 0.22 %, of seven equal steps within 0.9 %.  Computed here.
+_FIRST = (0.42724775670895, 1.55655483893413, 2.46709119577815)
+_STEPS = (*_FIRST, 3.5, *(7.0 - x for x in reversed(_FIRST)))
+THETA: Array = designs(_STEPS).reshape(1, 1, -1) * (math.pi / 7.0)
 
 # The grid within its continuous window [1 over nominal]; most national rules, from memory.
 WINDOW = 1.10
@@ -94,7 +98,7 @@ def _lead(design: Design, p_run: Array, case: Case) -> Array:
     return omega * c * points.v_grid**2 / xp.maximum(p_run, 1e-3) - tangent
 
 
-def demand(design: Design, p_run: Array, case: Case) -> Demand:
+def demand(design: Design, p_run: Array, case: Case, theta: Array | None = None) -> Demand:
     """Return voltage and power at the input of the unfolder over half a line cycle.
 
     v = (√2·V + 2·R_on·î)·sin θ,   p/P = 2·sin θ·max(sin θ + t·cos θ, 0)
@@ -110,10 +114,12 @@ def demand(design: Design, p_run: Array, case: Case) -> Demand:
         Mean power of a half line cycle that runs [W].
     case : Case
         Specification, operating points and catalogue.
+    theta : Array, optional
+        Angles of equal weight over half a line cycle [rad], ``THETA`` if not given.
     """
     xp = array_namespace(p_run)
     points = case.points
-    theta = angles(ANGLES, math.pi)
+    theta = THETA if theta is None else theta
     sine, cosine = xp.sin(theta), xp.cos(theta)
     r_on = switch.device(design.switch.position(), case).r_on25
     v_peak = math.sqrt(2.0) * (points.v_grid + 2.0 * r_on * p_run / points.v_grid)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.axes import designs
+from models.axes import angles, designs
 from models.ledger import Kind
 from models.parts import diode, switch, transformer
 from models.physics.semiconductor import charge_and_energy
@@ -126,7 +126,7 @@ def test_the_hard_edge_of_a_short_pulse_burns_what_charges_the_node() -> None:
     rows, design = case(), made()
     _, one, placed, _ = evaluated(design, rows)
     main, clamp = switch.device(design.main, rows), switch.device(design.clamp_switch, rows)
-    v_edge = flyback_stress.few(one.waves.v_edge)
+    v_edge = one.waves.v_edge
     high, low = (charge_and_energy(main.charge, v) for v in (35.0 + v_edge, designs(35.0)))
     energy = (35.0 + v_edge) * (high[0] - low[0]) - (high[1] - low[1])
     energy = energy + charge_and_energy(clamp.charge, v_edge)[1]
@@ -204,7 +204,7 @@ def test_few_angles_average_as_many_do(phases, clamp, monkeypatch) -> None:
         return [*found, ports.i_in_hf_rms, ports.i_out_hf_rms]
 
     few = losses()
-    monkeypatch.setattr(unfolder, "ANGLES", 315)
+    monkeypatch.setattr(unfolder, "THETA", angles(315, math.pi))
     exact = losses()
     for ours, many in zip(few[:-2], exact[:-2], strict=True):
         assert_allclose(ours, many, rtol=0.01)

@@ -43,9 +43,25 @@ def test_demand_carries_the_power_and_never_takes_it_back(factor: float) -> None
 
 def test_demand_is_twice_sine_squared_without_a_capacitor_ahead() -> None:
     want = demand(bridge(side=1), designs(300.0), case())
-    sine = np.sin(angles(want.v.shape[2], math.pi))
-    assert_allclose(want.share, 2 * sine**2, atol=1e-12)
-    assert_allclose(want.v / want.v_peak, sine)
+    assert_allclose(want.share, 2 * np.sin(unfolder.THETA) ** 2, rtol=1e-9)
+    assert_allclose(want.v / want.v_peak, np.sin(unfolder.THETA))
+
+
+def test_angles_average_powers_of_the_sine() -> None:
+    # Means over half a cycle: Γ((p + 1)/2)/(√π·Γ(p/2 + 1)).
+    theta = unfolder.THETA
+    assert theta[0, 0, theta.shape[2] // 2] == pytest.approx(0.5 * math.pi, rel=1e-12)
+    for p in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0):
+        exact = math.gamma(0.5 * (p + 1)) / (math.sqrt(math.pi) * math.gamma(0.5 * p + 1))
+        tolerance = 1e-7 if p in (1.0, 2.0, 4.0) else 2.2e-3
+        assert line_mean(np.sin(theta) ** p).item() == pytest.approx(exact, rel=tolerance)
+
+
+def test_demand_at_other_angles_is_the_same_wave() -> None:
+    theta = angles(315, math.pi)
+    want, few = (demand(bridge(), designs(300.0), case(), x) for x in (theta, None))
+    found = np.interp(unfolder.THETA[0, 0], theta[0, 0], want.share[0, 0])
+    assert_allclose(few.share[0, 0], found, rtol=5e-3)
 
 
 def placed(rows, design, *, i_hf=1.0, share=1.0):
