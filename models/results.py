@@ -133,7 +133,12 @@ def _efficiencies(settled: Settled, ledger: Ledger, case: Case) -> dict[str, Arr
 
 def _losses(ledger: Ledger, row: int) -> dict[str, Array]:
     """Return the losses at one operating point by kind of part [W]."""
-    groups: dict[str, Array | float] = {"semiconductor": 0.0, "magnetic": 0.0, "capacitor": 0.0, "other": 0.0}
+    groups: dict[str, Array | float] = {
+        "semiconductor": 0.0,
+        "magnetic": 0.0,
+        "capacitor": 0.0,
+        "other": 0.0,
+    }
     for entry in ledger.of(Kind.LOSS):
         at = row if entry.value.shape[POINT] > 1 else 0
         groups[group(entry)] = groups[group(entry)] + entry.value[:, at, 0]
