@@ -6,9 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from models.parts.part import Part
-from models.stages import flyback, flyback_stress, unfolder
 from tests.front.reference import full_power, names, reference
+from tests.front.wiring import at_full, flyback_of
 from tests.stages.flyback_circuit import Point, measured, simulated
 
 DESIGNS = names("flyback_unfolder")
@@ -17,22 +16,9 @@ TOLERANCE = 0.02
 pytestmark = [pytest.mark.slow, pytest.mark.parametrize("name", DESIGNS)]
 
 
-@functools.cache
-def stage(name):
-    """A design's flyback at its own power at every row: phase, parts by path, ports."""
-    item = reference(name)
-    x, case, p = item.design, item.case, item.evaluation.settled.p_module
-    run = flyback.running(x.flyback, p, case)
-    demand = unfolder.demand(x.unfolder, run.p_run, case)
-    placed, ports = flyback.place("flyback", x.flyback, p, demand, case)
-    phase = flyback.phase(x.flyback, run, demand, case)
-    parts: dict[str, Part] = {part.path: part for part in placed.parts}
-    return phase, parts, ports
-
-
 def points(name):
     """One phase at the line angles over which the stage averages, at full power."""
-    phase, row = stage(name)[0], full_power(reference(name))[0]
+    phase, row = flyback_of(name).phase, full_power(reference(name))[0]
     c, n = phase.circuit, phase.ratio.item()
     v_in = float(phase.v_in[0, row, 0])
     count = phase.v_r.shape[2]
@@ -42,7 +28,7 @@ def points(name):
             c.l_m.item(), c.l_k.item(), c.c_clamp.item(),
             c.t_pulse.item() if phase.short else 0.0, c.f.item(),
         )
-        for k in range(count)[flyback_stress.FIRST :: flyback_stress.STRIDE]
+        for k in range(count)
     ]  # fmt: skip
 
 
@@ -75,12 +61,9 @@ def line_rms(rows, key):
     return math.sqrt(np.mean([row[key] ** 2 for row in rows]))
 
 
-def at_full(x, row):
-    return float(x[0, min(row, x.shape[1] - 1), 0])
-
-
 def test_currents_of_every_part_over_the_line_are_simulated_within_two_percent(name):
-    phase, parts, ports = stage(name)
+    one = flyback_of(name)
+    phase, parts, ports = one.phase, one.parts, one.ports
     row, rows = full_power(reference(name))[0], seen(name)
     phases, n = reference(name).design.flyback.phases, phase.ratio.item()
     windings = parts["flyback.transformer"].stress.windings
@@ -110,12 +93,12 @@ def test_currents_of_every_part_over_the_line_are_simulated_within_two_percent(n
 
 
 def test_peaks_at_every_angle_are_simulated_within_two_percent(name):
-    phase = stage(name)[0]
+    phase = flyback_of(name).phase
     row = full_power(reference(name))[0]
     waves = phase.waves
     wrong = {}
     for k, one in enumerate(seen(name)):
-        at = flyback_stress.FIRST + k * flyback_stress.STRIDE
+        at = k
         voltage = float(phase.v_in[0, row, 0] + waves.v_clamp[0, row, at])
         found = {
             "i_peak": (float(waves.i_peak[0, row, at]), one["i_peak"], one["i_peak"]),
@@ -140,7 +123,7 @@ def test_peaks_at_every_angle_are_simulated_within_two_percent(name):
 
 
 def test_the_phases_together_draw_the_power_told(name):
-    phase, _, ports = stage(name)
+    phase, ports = flyback_of(name).phase, flyback_of(name).ports
     row, power = full_power(reference(name))
     assert ports.p_in[0, row, 0] == pytest.approx(power, rel=1e-3)
     v_in = float(phase.v_in[0, row, 0])
