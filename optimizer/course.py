@@ -24,6 +24,7 @@ from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, generator, trials
 
 FRONT_LIMIT = 3000  # designs kept of every candidate's front
 MIGRANTS = 10  # designs that an island takes from its neighbour at a barrier
+PATIENCE = 0.5  # of an equal share of the evaluations, to find a first feasible design
 SNAPSHOTS = 60  # fronts kept along the way as evidence of convergence
 
 
@@ -155,8 +156,12 @@ def settled(course: Course, problems: Sequence[Problem], settings: Settings) -> 
     )
     frame = frame_of(np.concatenate([f.objectives for f in fronts]))
     if frame is not None:
-        made = _judged(made, course.fronts, problems, frame)
+        made = _judged(
+            made, course.fronts, problems, frame,
+            patience=PATIENCE * settings.evaluations / n,
+        )  # fmt: skip
     made = _without_trials(made, problems, tuning)
+    made = _helped(made, problems, settings, tuning)
     if evaluations.sum() >= settings.isolated * settings.evaluations:
         made = _exchanged(made, problems, settings, tuning)
     if _due(course, made, settings):
@@ -187,9 +192,17 @@ def snapshot(fronts: Sequence[Front]) -> Array:
 
 
 def _judged(
-    course: Course, before: Sequence[Front], problems: Sequence[Problem], frame: Frame
+    course: Course,
+    before: Sequence[Front],
+    problems: Sequence[Problem],
+    frame: Frame,
+    *,
+    patience: float,
 ) -> Course:
-    """Return the course with merits of the round, and without structures past hope."""
+    """Return the course with merits of the round, and without structures past hope.
+
+    One without a feasible design is judged only after ``patience`` evaluations.
+    """
     merits = np.array(
         [
             [frame.hypervolume(old.objectives), frame.hypervolume(new.objectives)]
@@ -203,12 +216,34 @@ def _judged(
             if k != c and live[k] and other.topology == problem.topology
         ]  # fmt: skip
         merit = Merit(*merits[c].tolist())
-        idle = live[c] and hopeless(
-            c, course.fronts, before[c], rivals=rivals, frame=frame, merit=merit
+        patient = not course.fronts[c].size and course.evaluations[c] < patience
+        idle = (
+            live[c]
+            and not patient
+            and hopeless(c, course.fronts, before[c], rivals=rivals, frame=frame, merit=merit)
         )
         stale[c] = stale[c] + 1 if idle else 0
         live[c] = live[c] and stale[c] < STALE_ROUNDS
     return dataclasses.replace(course, merits=merits, live=live, stale=stale)
+
+
+def _helped(
+    course: Course, problems: Sequence[Problem], settings: Settings, tuning: Tuning
+) -> Course:
+    """Return the course after islands without a feasible design have taken some of others.
+
+    Isolation serves different fronts; an island that has none has nothing to protect.
+    """
+    made = list(course.states)
+    for i, state in enumerate(course.states):
+        c, island = course.owner(i), int(state.key[2])
+        front = course.fronts[c]
+        if course.is_probe(i) or state.front.size or not front.size:
+            continue
+        rng = generator(settings.seed, c, island, course.barrier, 3)
+        picked = rng.permutation(front.size)[:MIGRANTS]
+        made[i] = received(state, front.at(picked), problems[c].sizes[1], tuning)
+    return dataclasses.replace(course, states=made)
 
 
 def _exchanged(

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.axes import Array
+from optimizer.blocks import FOUNDERS, PARENTS, Blocks, blocks_of, composed
 from optimizer.encode import Space, Whole
 from optimizer.front import Front
 from optimizer.memetic import ITERATIONS, polished, starts
@@ -70,7 +71,7 @@ def advance(
     made = state.copied()
     watch = _Watch(problem)
     while made.evaluations < target and not stop():
-        _generation(made, problem.space, tuning, watch.evaluate)
+        _generation(made, problem, tuning, watch.evaluate)
     spent = time.perf_counter() - begun
     done = made.evaluations - state.evaluations
     return made, Report(done, spent, watch.seconds, made.evaluations >= target)
@@ -92,14 +93,18 @@ class _Watch:
 
 
 def _generation(
-    s: State, space: Space, tuning: Tuning, evaluate: Callable[[Array], Outcome]
+    s: State, problem: Problem, tuning: Tuning, evaluate: Callable[[Array], Outcome]
 ) -> None:
+    space, blocks = problem.space, blocks_of(problem)
     seed, candidate, island = (int(k) for k in s.key)
     tree = np.random.SeedSequence(seed, spawn_key=(candidate, island, int(s.clock[GENERATION])))
     rng = np.random.Generator(np.random.PCG64(tree))
     s.clock[GENERATION] += 1
     if s.evaluations >= max(s.clock[POLISH_NEXT], tuning.polish_every) and len(s.front_genes) > 9:
         _polish(s, space, tuning, rng, evaluate)
+        return
+    if blocks is not None and not len(s.front_genes):
+        _guided(s, space, blocks, tuning, rng, evaluate)
         return
     trial, operator = _trial(s, space, tuning, rng)
     outcome = evaluate(trial)
@@ -108,6 +113,30 @@ def _generation(
     known = operator >= 0
     np.add.at(s.credit[0], operator[known], entered[known].astype(float))
     np.add.at(s.credit[1], operator[known], 1.0)
+
+
+def _guided(
+    s: State, space: Space, blocks: Blocks, tuning: Tuning, rng: np.random.Generator,
+    evaluate: Callable[[Array], Outcome],
+) -> None:  # fmt: skip
+    """Look for the first feasible design by composing blocks that did well."""
+    if s.block_scores.shape[1]:
+        order = np.argsort(_violation(s, s.margins), kind="stable")
+        trial = composed(
+            rng, space, blocks, kept=s.kept, parents=s.genes[order], margins=s.margins[order]
+        )
+    else:
+        trial = np.concatenate([space.snapped(s.seeds), sample(rng, space, FOUNDERS)])
+        s.seeds = s.seeds[:0]
+    trial = _hold(s, trial)
+    trial = trial[unseen(s.seen, trial)]
+    if not len(trial):
+        trial = s.genes[:1]
+    outcome = evaluate(trial)
+    absorb(s, trial, outcome, dataclasses.replace(tuning, population=PARENTS), rng)
+    if not len(s.front_genes):
+        kept = s.kept.with_more(trial, blocks.scores(outcome))
+        s.block_genes, s.block_scores = kept.genes, kept.scores
 
 
 def _trial(
@@ -149,8 +178,11 @@ def _violation(s: State, margins: Array) -> Array:
     """Return the violation by which this island ranks infeasible designs.
 
     Every limit is weighed by its typical excess at the start; islands with an odd number
-    take logarithms of that: either can be misled where the other is not.
+    take logarithms of that: either can be misled where the other is not.  With blocks
+    the plain violation does best, a random sample says little about what is typical.
     """
+    if len(s.block_genes):
+        return violation(margins)
     scaled = np.maximum(margins, 0.0) / s.scale
     return violation(scaled) if s.key[2] % 2 else scaled.sum(axis=1)
 
@@ -203,6 +235,7 @@ def _archive(
         s.front_genes, s.front_objectives, s.front_columns = (
             merged.genes, merged.objectives, merged.columns,
         )  # fmt: skip
+        s.block_genes, s.block_scores = s.block_genes[:, :0], s.block_scores[:, :0]
     return entered
 
 

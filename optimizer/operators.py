@@ -143,7 +143,7 @@ def mutated(rng: np.random.Generator, space: Space, genes: Array, rate: float) -
         u < 0.5, (2.0 * u) ** power - 1.0, 1.0 - (2.0 * np.maximum(1.0 - u, 1e-12)) ** power
     )
     made = genes.copy()
-    made[row, column] = _moved(rng, space, genes, row, column, step)
+    made[row, column] = moved(rng, space, genes, row, column, step)
     return made
 
 
@@ -157,11 +157,11 @@ def changed(rng: np.random.Generator, space: Space, genes: Array) -> Array:
     sign = np.where(rng.random(n) < 0.5, -1.0, 1.0)
     step = sign * 10.0 ** rng.uniform(-4.0, -0.5, n)
     made = genes.copy()
-    made[row, column] = _moved(rng, space, genes, row, column, step)
+    made[row, column] = moved(rng, space, genes, row, column, step)
     return made
 
 
-def _moved(
+def moved(
     rng: np.random.Generator, space: Space, genes: Array, row: Whole, column: Whole, step: Array
 ) -> Array:
     """Return new values of single genes: reals by ``step``, levels by a few or to any."""

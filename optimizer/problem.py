@@ -15,13 +15,16 @@ from numpy.typing import NDArray
 
 from models.axes import Array
 from models.errors import ModelError
+from models.ledger import Kind, Ledger
 from models.variables import build
+from optimizer.blocks import Blocks, within
 from optimizer.encode import Genes, Space
 
 CHUNK = 64  # [designs]; intermediate arrays of about 20 × 64 points and angles stay in cache
 # A design that could not be computed: worse than any other, but finite.
 FAILED_OBJECTIVE = 1e9
 FAILED_MARGIN = 1e3
+LOAD = 5.0  # [W]; hardly a part of a good module-level inverter loses more
 
 
 @dataclasses.dataclass(frozen=True)
@@ -30,16 +33,23 @@ class Outcome:
 
     ``objectives`` (n, m) are minimised, ``margins`` (n, limits) feasible at or below
     zero, ``columns`` (n, results) reported; ``failed`` (n,) marks designs without result.
+    ``loads`` (n, blocks), where the problem has blocks, is what each block burdens the
+    whole with, in units that a good design has about one of.
     """
 
     objectives: Array
     margins: Array
     columns: Array
     failed: NDArray[np.bool_]
+    loads: Array | None = None
 
 
 class Problem(Protocol):
-    """Anything that can be searched."""
+    """Anything that can be searched.
+
+    One with an attribute ``blocks: Blocks`` tells which genes and limits lie in which
+    part; its first feasible design is then found by putting good parts together.
+    """
 
     @property
     def name(self) -> str:
@@ -95,6 +105,10 @@ class Evaluated(Protocol):
     def margin_names(self) -> tuple[str, ...]:
         """Names of the limits."""
 
+    @property
+    def ledger(self) -> Ledger:
+        """The books; losses are read from them."""
+
 
 @dataclasses.dataclass
 class Failures:
@@ -148,6 +162,7 @@ class DesignProblem:
         self._evaluate_designs = evaluate_designs
         probe = self._evaluated(np.full((1, genes.space.size), 0.5))
         self.margin_names = (*probe.margin_names, *(limit.text for limit in self.limits))
+        self.blocks = Blocks.of([g.variable.field for g in genes.genes], self.margin_names)
         self.sizes: tuple[int, int, int] = (
             probe.objectives.shape[1],
             len(self.margin_names),
@@ -175,13 +190,7 @@ class DesignProblem:
 
     def evaluate(self, genes: Array) -> Outcome:
         """Return what the designs come to, chunk by chunk."""
-        pieces = [self._chunk(genes[i : i + CHUNK]) for i in range(0, len(genes), CHUNK)]
-        return Outcome(
-            np.concatenate([p.objectives for p in pieces]),
-            np.concatenate([p.margins for p in pieces]),
-            np.concatenate([p.columns for p in pieces]),
-            np.concatenate([p.failed for p in pieces]),
-        )
+        return _joined([self._chunk(genes[i : i + CHUNK]) for i in range(0, len(genes), CHUNK)])
 
     def _evaluated(self, genes: Array) -> Evaluated:
         padded = np.concatenate([genes, np.repeat(genes[-1:], CHUNK - len(genes), axis=0)])
@@ -199,7 +208,17 @@ class DesignProblem:
             np.concatenate([found.margins, *extra], axis=1)[:n],
             found.columns[:n],
             np.zeros(n, dtype=bool),
+            self._loads(found.ledger)[:n],
         )
+
+    def _loads(self, ledger: Ledger) -> Array:
+        """Return the most heat of every block at any operating point, in units of ``LOAD``."""
+        total = np.zeros((CHUNK, len(self.blocks.names)))
+        for entry in ledger.of(Kind.LOSS):
+            most = entry.value.max(axis=(1, 2))
+            inside = [within(entry.path, name) for name in self.blocks.names]
+            total += most[:, None] * np.array(inside, dtype=float)
+        return total / LOAD
 
     def _one_by_one(self, genes: Array, reason: str) -> Outcome:
         """Return the outcome of a chunk in which a design failed: only that one is lost."""
@@ -211,15 +230,22 @@ class DesignProblem:
                 np.full((1, g), FAILED_MARGIN),
                 np.zeros((1, c)),
                 np.ones(1, dtype=bool),
+                np.full((1, len(self.blocks.names)), FAILED_MARGIN),
             )
         half = len(genes) // 2
-        a, b = self._chunk(genes[:half]), self._chunk(genes[half:])
-        return Outcome(
-            np.concatenate([a.objectives, b.objectives]),
-            np.concatenate([a.margins, b.margins]),
-            np.concatenate([a.columns, b.columns]),
-            np.concatenate([a.failed, b.failed]),
-        )
+        return _joined([self._chunk(genes[:half]), self._chunk(genes[half:])])
+
+
+def _joined(pieces: Sequence[Outcome]) -> Outcome:
+    """Return several outcomes as one."""
+    loads = [p.loads for p in pieces if p.loads is not None]
+    return Outcome(
+        np.concatenate([p.objectives for p in pieces]),
+        np.concatenate([p.margins for p in pieces]),
+        np.concatenate([p.columns for p in pieces]),
+        np.concatenate([p.failed for p in pieces]),
+        np.concatenate(loads) if loads else None,
+    )
 
 
 def candidate_name(topology: str, structure: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.axes import Array
+from optimizer.blocks import Kept, blocks_of
 from optimizer.encode import Whole
 from optimizer.front import Front
 from optimizer.operators import OPERATORS
@@ -59,6 +60,8 @@ class State:
     nearest_genes: Array  # (0 or 1, genes): the design of least violation so far
     nearest_margins: Array
     nearest_columns: Array
+    block_genes: Array  # (blocks, kept, genes): what did best in every block, see blocks.py;
+    block_scores: Array  # (blocks, kept): empty once a feasible design is known
 
     @property
     def evaluations(self) -> int:
@@ -69,6 +72,11 @@ class State:
     def front(self) -> Front:
         """The archive."""
         return Front(self.front_genes, self.front_objectives, self.front_columns)
+
+    @property
+    def kept(self) -> Kept:
+        """The best designs of every block."""
+        return Kept(self.block_genes, self.block_scores)
 
     def copied(self) -> State:
         """Return a state that shares no array with this one."""
@@ -91,6 +99,8 @@ def founded(
     """Return an island on which nothing has happened yet."""
     v = problem.space.size
     m, g, c = problem.sizes
+    blocks = blocks_of(problem)
+    b = len(blocks.names) if blocks else 0
     rows = {
         "genes": v, "objectives": m, "margins": g,
         "front_genes": v, "front_objectives": m, "front_columns": c,
@@ -106,6 +116,8 @@ def founded(
             **{name: np.zeros((0, width)) for name, width in rows.items()},
             "seen": np.zeros(SEEN, dtype=np.uint32),
             "scale": np.ones(g),
+            "block_genes": np.zeros((b, 0, v)),
+            "block_scores": np.zeros((b, 0)),
             "credit": np.full((2, len(OPERATORS)), 1e-3),
         }
     )

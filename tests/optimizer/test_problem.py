@@ -6,9 +6,10 @@ import pytest
 
 from models.axes import Array
 from models.errors import ModelError
+from models.ledger import Kind, Ledger, booking
 from models.variables import choice, real, row, structure, variables, whole
 from optimizer.encode import Genes
-from optimizer.problem import CHUNK, FAILED_MARGIN, ColumnLimit, DesignProblem
+from optimizer.problem import CHUNK, FAILED_MARGIN, LOAD, ColumnLimit, DesignProblem
 
 
 @dataclasses.dataclass(frozen=True)
@@ -30,7 +31,8 @@ class Found:
     objectives: Array
     margins: Array
     columns: Array
-    margin_names: tuple = ("hot",)
+    margin_names: tuple = ("stage.hot",)
+    ledger: Ledger = dataclasses.field(default_factory=Ledger)
 
 
 TOPOLOGY = types.SimpleNamespace(name="toy", design=Design)
@@ -43,7 +45,8 @@ def evaluated(topology, design, case):
         raise ModelError("stage.choke (loss) is not finite\nmore")
     f, turns = design.stage.f[:, 0, 0], design.stage.turns[:, 0, 0]
     out = np.stack([f / 1e5 * design.phases, turns + design.stage.core[:, 0, 0]], axis=1)
-    return Found(out, (turns - 15.0)[:, None], out)
+    heat = booking("stage.copper", Kind.LOSS, design.stage.f / 1e4 * np.ones((1, 3, 1)), "copper")
+    return Found(out, (turns - 15.0)[:, None], out, ledger=heat)
 
 
 def problem(case=99, limits=()):
@@ -82,6 +85,15 @@ def test_a_failed_design_is_kept_with_its_reason_and_spoils_no_other(rng):
 def test_a_pinned_result_is_one_more_margin(rng):
     p = problem(limits=[ColumnLimit(0, 1.0, 2.0, "pin: f <= 2")])
     found = p.evaluate(p.space.snapped(rng.random((10, 4))))
-    assert p.margin_names == ("hot", "pin: f <= 2")
+    assert p.margin_names == ("stage.hot", "pin: f <= 2")
     assert found.margins[:, 1] == pytest.approx(found.columns[:, 0] / 2.0 - 1.0)
     assert p.sizes == (2, 2, 2)
+
+
+def test_every_block_answers_for_its_losses(rng):
+    p = problem()
+    genes = p.space.snapped(rng.random((70, 4)))
+    found = p.evaluate(genes)
+    assert p.blocks.names == ("stage",)
+    assert p.blocks.limits.tolist() == [[True]]
+    assert found.loads[:, 0] == pytest.approx(p.genes.values(genes)[:, 0] / 1e4 / LOAD)
