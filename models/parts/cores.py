@@ -47,6 +47,8 @@ FERRITES = Schema(
         "factor": Column("1", 0.3, 1.5),
         "mu_r": Column("1", 100.0, 20000.0),
         "b_max": Column("T", 0.05, 0.45),
+        "f_min": Column("kHz", 1.0, 5000.0),
+        "f_max": Column("kHz", 1.0, 10000.0),
     }
 )
 # a, b, c: permeability under bias; price: of a kilogram, over that of sendust.
@@ -117,6 +119,8 @@ class Material:
     c: Array  # [1/K²]
     mu_r: Array  # [1], of the ferrite
     b_max: Array  # [T] at 100 °C, of the ferrite
+    f_min: Array  # [Hz], band of the ferrite's loss fit
+    f_max: Array  # [Hz]
 
 
 def ferrite(index: Indices, case: Case) -> Material:
@@ -131,7 +135,8 @@ def ferrite(index: Indices, case: Case) -> Material:
         )
         for i in (1, 2)
     )
-    return Material(terms, *(table.at(name, index) for name in ("t_m", "c", "mu_r", "b_max")))
+    rest = ("t_m", "c", "mu_r", "b_max", "f_min", "f_max")
+    return Material(terms, *(table.at(name, index) for name in rest))
 
 
 def with_powder(material: Material, index: Indices, powder: Array, case: Case) -> Material:

@@ -11,7 +11,7 @@ from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts import cores
 from models.parts.coil import FILL_TOROID, WIRES, coil, copper, turn_size
 from models.parts.part import Fact, Item
-from models.parts.wound import T_LIMIT, TOLERANCE, Wound, coil_facts, first
+from models.parts.wound import T_LIMIT, TOLERANCE, Wound, coil_facts, first, flux_frequency
 from models.physics.core import bias_permeability, powder_inductance
 from models.physics.gap import GAP_MIN, gap_length, gapped_inductance
 from models.stress import InductorStress
@@ -191,6 +191,7 @@ def place(
         coppers=(copper(winding, stress.winding),),
         core_loss=cores.core_loss(core, material, design.turns, stress.flux),
         b_peak=stress.inductance * stress.i_peak / (design.turns * core.a_min),
+        f=flux_frequency(stress.flux),
         design=design,
         stress=stress,
         gap=gap,

@@ -12,7 +12,7 @@ from models.parts import cores
 from models.parts.coil import WIRES, Coil, coil, copper, turn_size
 from models.parts.cores import Core
 from models.parts.part import Fact, Item
-from models.parts.wound import T_LIMIT, TOLERANCE, Wound, coil_facts, first, total
+from models.parts.wound import T_LIMIT, TOLERANCE, Wound, coil_facts, first, flux_frequency, total
 from models.physics.gap import GAP_MIN, gap_length, gapped_inductance
 from models.physics.winding import leakage_inductance
 from models.stress import TransformerStress, WindingStress
@@ -290,6 +290,7 @@ def place(
         ),
         core_loss=cores.core_loss(core, material, design.turns_primary, stress.flux),
         b_peak=stress.l_m * stress.i_m_peak / (design.turns_primary * core.a_min),
+        f=flux_frequency(stress.flux),
         design=design,
         stress=stress,
         gap=gap,

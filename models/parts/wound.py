@@ -8,7 +8,7 @@ import operator
 from collections.abc import Iterable
 
 from models import cost
-from models.axes import Array, array_namespace
+from models.axes import Array, array_namespace, line_max, point_max
 from models.case import Case
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts.coil import LITZ_SHARE, Coil, Copper
@@ -17,6 +17,7 @@ from models.parts.part import Anchor, Fact
 from models.physics.core import saturation, temperature_factor
 from models.physics.gap import CLEARANCE, FRINGING_MAX, GAP_MIN, GAP_SHARE_MAX, KEPT_FREE
 from models.physics.winding import ALPHA_CU
+from models.stress import Flux
 
 WALL = 0.9e-3  # [m], wall of the former under the winding; common practice, no source
 
@@ -43,6 +44,7 @@ class Wound:
     coppers: tuple[Copper, ...]
     core_loss: Array  # [W] at 100 °C, one piece, (design, point, 1)
     b_peak: Array  # [T], (design, point, 1)
+    f: Array  # [Hz], of the flux, (design, 1, 1)
 
     @property
     def anchor(self) -> Anchor:
@@ -126,6 +128,22 @@ class Wound:
                 f"{path}.saturation", self.b_peak * (1.0 - core.powder), self.b_limit(t), "T",
                 "peak flux density; powder cores saturate softly and are held by inductance",
             ),
+            *self._band(),
+        )  # fmt: skip
+
+    def _band(self) -> tuple[Ledger, Ledger]:
+        """Return the limits of the band in which the ferrite's loss fit holds.
+
+        Below it the fit of a high-frequency ferrite promises less loss than any has.
+        """
+        m, powder = self.material, self.core.powder > 0.5
+        xp = array_namespace(m.f_min)
+        f = self.f + 0.0 * m.f_min
+        return (
+            at_least(f"{self.path}.band_low", xp.where(powder, m.f_min, f), m.f_min, "Hz",
+                     "frequency against the lower edge of the ferrite's loss fit"),
+            at_most(f"{self.path}.band_high", xp.where(powder, m.f_min, f), m.f_max, "Hz",
+                    "frequency against the upper edge of the ferrite's loss fit"),
         )  # fmt: skip
 
     def window_limits(
@@ -180,6 +198,11 @@ class Wound:
             booking(f"{path}.copper_ac", Kind.LOSS, n * ripple, "ripple current, eddies included"),
             booking(f"{path}.core", Kind.LOSS, n * iron, "core loss"),
         )
+
+
+def flux_frequency(fluxes: tuple[Flux, ...]) -> Array:
+    """Return the frequency of the flux [Hz] while the stage runs, (design, 1, 1)."""
+    return point_max(line_max(fluxes[0].f))
 
 
 def total(values: Iterable[Array]) -> Array:

@@ -307,3 +307,22 @@ def test_winding_data_can_be_built():
     (ring,) = place(powder_choke()).items(t, CASE)
     assert ring.what == "powder-core inductor"
     assert "air gap of the centre leg" not in {fact.name for fact in ring.build}
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("F-LL", False, False), ("F-VHF", True, False), ("F-GEN", False, False)],
+)
+def test_a_ferrite_outside_the_band_of_its_loss_fit_is_refused(name, low, high):
+    # At 100 kHz: a ferrite fitted from 300 kHz on would promise less loss than any has.
+    _, books = settled(place(choke(ferrite=row("ferrites", name))))
+    assert (books.find("boost.choke.band_low", Kind.LIMIT).value > 0.0).item() is low
+    assert (books.find("boost.choke.band_high", Kind.LIMIT).value > 0.0).item() is high
+
+
+def test_a_powder_core_has_no_band():
+    ring = next(n for n, p in zip(CATALOGUE["cores"].rows, CATALOGUE["cores"].columns["powder"],
+                                  strict=True) if p > 0.5)  # fmt: skip
+    _, books = settled(place(choke(core=row("cores", ring), ferrite=row("ferrites", "F-VHF"))))
+    for edge in ("low", "high"):
+        assert books.find(f"boost.choke.band_{edge}", Kind.LIMIT).value.item() <= 0.0
