@@ -1,0 +1,181 @@
+"""What must go which way when one thing about a front design changes."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from models.case import Case
+from models.ledger import Kind
+from models.results import full_row
+from models.topologies import TOPOLOGIES
+from tests.front import reference as front
+
+FLYBACK = front.names("flyback_unfolder")
+BRIDGE = front.names("series_capacitor_boost_half_bridge")
+CEILING = 1e7  # [h], life at which the books stop counting
+STRICT = 1e-9  # margins of a feasible design, typed with six figures
+
+
+def loss(item, path: str) -> float:
+    """A loss at full power and nominal voltage, by path [W]."""
+    value = item.evaluation.ledger.find(path, Kind.LOSS).value
+    return float(value[0, min(full_row(item.case), value.shape[1] - 1), 0])
+
+
+def figure(item, path: str) -> float:
+    value = item.evaluation.ledger.find(path, Kind.FIGURE).value
+    return float(value[0, min(full_row(item.case), value.shape[1] - 1), 0])
+
+
+def column(item, name: str) -> float:
+    return float(item.evaluation.column(name)[0])
+
+
+def value_of(name: str, path: str) -> float:
+    return front.document(name)["variables"][path]
+
+
+def scaled(name: str, path: str, factor: float, whole: bool = False):
+    """The design with one value multiplied, held inside its bounds."""
+    wanted = value_of(name, path) * factor
+    variable = next(v for v in front.reference(name).variables if v.path == path)
+    lo, hi = variable.shown(variable.lo), variable.shown(variable.hi)
+    wanted = min(max(wanted, lo), hi)
+    changed = round(wanted) if whole else wanted
+    assert changed != value_of(name, path), f"{path} of {name} stands at its bound"
+    return front.reopened(name, {path: changed})
+
+
+def few_and_many(name: str, path: str):
+    """The design with a piece less and a piece more of something, one of them as it is."""
+    n = value_of(name, path)
+    other = front.reopened(name, {path: n - 1 if n > 1 else n + 1})
+    return (other, front.reference(name)) if n > 1 else (front.reference(name), other)
+
+
+WINDINGS = [
+    *((n, "flyback.transformer", "primary_") for n in FLYBACK),
+    *((n, "flyback.transformer", "secondary_") for n in FLYBACK),
+    *((n, f"{stage}", "") for n in BRIDGE
+      for stage in ("boost.choke", "bridge.doubler", "bridge.choke", "filter.choke")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "path", "winding"), WINDINGS)
+def test_thicker_strands_have_less_direct_current_loss(name, path, winding):
+    strand = f"{path}.{winding}strand_mm"
+    thin = scaled(name, strand, 0.8)
+    base = front.reference(name)
+    assert loss(thin, f"{path}.copper_dc") > loss(base, f"{path}.copper_dc")
+
+
+@pytest.mark.parametrize(("name", "path", "winding"), WINDINGS)
+def test_more_strands_have_less_direct_current_loss(name, path, winding):
+    fewer = scaled(name, f"{path}.{winding}strands", 0.7, whole=True)
+    assert loss(front.reference(name), f"{path}.copper_dc") < loss(fewer, f"{path}.copper_dc")
+
+
+@pytest.mark.parametrize("name", FLYBACK)
+def test_more_electrolytics_mean_less_ripple_and_more_from_the_module(name):
+    few, many = few_and_many(name, "buffer.storage.count")
+    assert figure(many, "module.ripple") < figure(few, "module.ripple")
+    assert column(many, "mppt_efficiency_pct") > column(few, "mppt_efficiency_pct")
+    # The same ripple current in more cans: each is cooler and lives longer.
+    assert column(many, "life_years") > column(few, "life_years")
+
+
+@pytest.mark.parametrize("name", BRIDGE)
+@pytest.mark.parametrize("link", ["c_1", "c_2"])
+def test_more_film_swings_less(name, link):
+    few, many = few_and_many(name, f"links.{link}.count")
+    assert figure(many, "links.swing") < figure(few, "links.swing")
+
+
+SWITCHES = [
+    *((n, "flyback.main") for n in FLYBACK),
+    *((n, "flyback.clamp_switch") for n in FLYBACK),
+    *((n, "unfolder.switch") for n in FLYBACK),
+    *((n, "bridge.leg_b") for n in BRIDGE),
+]
+
+
+@pytest.mark.parametrize(("name", "path"), SWITCHES)
+def test_transistors_in_parallel_conduct_with_less_loss(name, path):
+    # The on-resistance may be held to what the row offers; pieces in parallel never are.
+    few, many = few_and_many(name, f"{path}.parallel")
+    assert loss(many, f"{path}.conduction") < loss(few, f"{path}.conduction")
+
+
+def other_case(**points) -> Case:
+    """The demo case with some operating points changed."""
+    case = front.case()
+    return dataclasses.replace(case, points=dataclasses.replace(case.points, **points))
+
+
+@pytest.mark.parametrize("name", front.NAMES)
+def test_a_hotter_roof_makes_all_parts_hotter_and_lives_shorter(name):
+    points = front.case().points
+    hot = front.reopened(
+        name, at=other_case(t_air=points.t_air + 10.0, t_module=points.t_module + 10.0)
+    )
+    base = front.reference(name)
+    for t_hot, t_base in zip(
+        hot.evaluation.settled.temperatures, base.evaluation.settled.temperatures, strict=True
+    ):
+        assert (t_hot > t_base + 5.0).all()
+    assert (hot.evaluation.settled.t_surface > base.evaluation.settled.t_surface + 5.0).all()
+    lives = [e.path for e in base.evaluation.ledger.of(Kind.LIFE)]
+    for path in lives:
+        shorter = hot.evaluation.ledger.find(path, Kind.LIFE).value
+        longer = base.evaluation.ledger.find(path, Kind.LIFE).value
+        assert ((shorter < longer) | (longer >= CEILING)).all(), path
+    if name in FLYBACK:
+        assert lives
+        # Ten kelvin halve the life of a can, but below 40 °C no longer life is claimed.
+        assert column(hot, "life_years") < 0.9 * column(base, "life_years")
+
+
+@pytest.mark.parametrize("name", front.NAMES)
+def test_a_larger_box_is_cooler_and_less_dense(name):
+    larger = scaled(name, "box.length_mm", 1.2)
+    base = front.reference(name)
+    assert column(larger, "box_surface_max_c") < column(base, "box_surface_max_c")
+    assert column(larger, "box_inside_max_c") < column(base, "box_inside_max_c")
+    assert column(larger, "power_density_kw_l") < column(base, "power_density_kw_l")
+
+
+@pytest.mark.parametrize("name", front.NAMES)
+def test_more_power_loses_more_and_heats_more(name):
+    case = front.case()
+    rows = [i for i in range(case.points.count) if case.points.weight[0, i, 0] > 0.0]
+    order = sorted(rows, key=lambda i: case.points.p_ac[0, i, 0])
+    settled = front.reference(name).evaluation.settled
+    heat = settled.heat[0, order, 0]
+    power = case.points.p_ac[0, order, 0]
+    above = power > 0.25 * power.max()
+    assert (np.diff(heat[above]) > 0.0).all()
+
+
+@pytest.mark.parametrize("name", front.NAMES)
+def test_more_capacitors_cost_money_and_room(name):
+    path = "buffer.storage.count" if name in FLYBACK else "links.c_2.count"
+    few, many = few_and_many(name, path)
+    for what in ("cost", "pieces", "volume_capacitor_l"):
+        assert column(many, what) > column(few, what)
+
+
+@pytest.mark.parametrize("name", front.NAMES)
+def test_every_limit_is_met_by_a_design_of_the_front(name):
+    found = front.reference(name).evaluation
+    unmet = {
+        path: float(margin)
+        for path, margin in zip(found.margin_names, found.margins[0], strict=True)
+        if margin > STRICT
+    }
+    assert not unmet
+
+
+def test_every_topology_has_designs_on_its_front():
+    for topology in TOPOLOGIES:
+        assert len(front.names(topology)) >= 2
