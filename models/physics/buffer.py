@@ -134,6 +134,32 @@ def swing_ratio_max(v_rms: Array, v_peak: Array, m_max: Array, sin_phi: Array) -
     return xp.clip(0.5 * (b + root), 0.0, K_LARGEST)
 
 
+def modulation_peak(v_peak: Array, v_rms: Array, *, k: Array, sin_phi: Array) -> Array:
+    """Return the largest modulation index |u|/v over the line cycle [1].
+
+    m = (V_pk/V₀)·√((1 − k·sin φ)/(1 − k²))
+
+    It is the condition k ≤ k_max solved for m_max, exact for the swing above.
+
+    Parameters
+    ----------
+    v_peak : Array
+        Peak V_pk of the bridge's fundamental voltage [V].
+    v_rms : Array
+        Rms voltage V₀ of the link [V].
+    k : Array
+        Relative swing k [1], below one.
+    sin_phi : Array
+        Sine of the angle φ by which the bridge's current lags its voltage [1].
+
+    Source
+    ------
+    The same condition, solved for the index.
+    """
+    xp = array_namespace(v_peak, v_rms, k, sin_phi)
+    return v_peak / v_rms * xp.sqrt((1.0 - k * sin_phi) / (1.0 - k * k))
+
+
 def least_voltage(v_peak: Array, m_max: Array, swing: Array, sin_phi: Array) -> Array:
     """Return the least rms link voltage V₀ [V] at which k just reaches k_max.
 

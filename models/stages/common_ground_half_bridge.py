@@ -29,10 +29,12 @@ from models.axes import Array, array_namespace, line_max, line_mean
 from models.case import Case
 from models.ledger import Kind, at_most, booking
 from models.parts import inductor, switch
+from models.physics.buffer import K_LARGEST, modulation_peak
 from models.physics.grid import line_product
 from models.physics.harmonics import triangle_harmonics
 from models.stages.common_ground_waves import (
     COARSE,
+    EDGES,
     Design,
     choke_stress,
     doubler_ripple,
@@ -105,7 +107,6 @@ def legs(path: str, design: Design, side: GridSide, links: Links, case: Case) ->
     xp = array_namespace(side.i)
     v_2, i = links.v_2, side.i
     y = side.u / v_2
-    size = xp.abs(y)
     pp = v_2 * (0.25 - y * y) * (side.running / (design.choke_inductance * design.f))
     square = line_product(pp, pp)
     half = 0.5 * pp
@@ -113,23 +114,27 @@ def legs(path: str, design: Design, side: GridSide, links: Links, case: Case) ->
     leg = Leg(
         device=switch.device(design.leg_b, case),
         f=design.f * side.running,
-        valley=valley[..., COARSE],
-        peak=peak[..., COARSE],
+        valley=valley[..., EDGES],
+        peak=peak[..., EDGES],
         v=links.v_2_rms,
-        far=0.5 + y[..., COARSE],
+        far=0.5 + y[..., EDGES],
         inductance=design.choke_inductance,
     )
     i_rms = xp.sqrt(0.5 * (side.i_rms * side.i_rms + square / 12.0))
-    modulation = 2.0 * line_max(size) * side.running
+    modulation = side.running * modulation_peak(
+        side.u_peak,
+        links.v_1_rms,
+        k=xp.minimum(links.k, K_LARGEST),
+        sin_phi=side.power.sin_phi,
+    )
     books = at_most(
         f"{path}.modulation", modulation, modulation_limit(design, case), "1",
         "modulation index of the grid leg",
     ) + booking(
         f"{path}.ripple", Kind.FIGURE, line_max(pp), "ripple in the choke, peak to peak", "A"
     )  # fmt: skip
-    harmonics = tuple(
-        xp.sqrt(line_mean(s)) for s in triangle_harmonics(pp[..., COARSE], leg.far, 4)
-    )
+    duty = 0.5 + y[..., COARSE]
+    harmonics = tuple(xp.sqrt(line_mean(s)) for s in triangle_harmonics(pp[..., COARSE], duty, 4))
     ripple = _ripple(design, side, links, valley=valley, peak=peak, harmonics=harmonics)
     parts = (
         switch.place(
@@ -142,11 +147,11 @@ def legs(path: str, design: Design, side: GridSide, links: Links, case: Case) ->
         inductor.place(
             f"{path}.choke",
             design.choke,
-            choke_stress(design, side, duty=leg.far, pp=pp, harmonics=harmonics),
+            choke_stress(design, side, duty=duty, pp=pp, harmonics=harmonics),
             case,
         ),
     )
-    square_2, square_1 = link_squares(design, side, links, size=size, pp=pp, square=square)
+    square_2, square_1 = link_squares(design, side, links, size=xp.abs(y), pp=pp, square=square)
     upper, lower = _positions(design, side, links, case)
     return Legs(Placed(parts, books), ripple, upper, lower, square_2, square_1)
 
@@ -184,7 +189,7 @@ def doubler(
         Specification, operating points and catalogue.
     """
     xp = array_namespace(side.i)
-    even = even_current(side, links, power)
+    even = even_current(side, links, power, COARSE)
     half = links.v_2[..., COARSE] * ripple_scale(design, side)
     mean, even_square = line_mean(even), line_product(even, even)
     square = side.i_rms * side.i_rms + even_square
@@ -212,9 +217,9 @@ def _positions(
     xp = array_namespace(side.i)
     p_ac = case.points.p_ac
     power = (p_ac * (1.0 + LOSS_SHARE) + LOSS_CONSTANT) * side.running
-    even = even_current(side, links, power)
-    half = links.v_2[..., COARSE] * ripple_scale(design, side)
-    i = side.i[..., COARSE]
+    even = even_current(side, links, power, EDGES)
+    half = links.v_2[..., EDGES] * ripple_scale(design, side)
+    i = side.i[..., EDGES]
     low, high = even - half, even + half
     leg = Leg(
         device=switch.device(design.leg_a, case),

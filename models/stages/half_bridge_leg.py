@@ -82,18 +82,24 @@ def mirrored_stress(leg: Leg, i_rms: Array, v_block: Array) -> SwitchStress:
     Parameters
     ----------
     leg : Leg
-        The leg over half a line cycle.
+        The leg over half a line cycle, the far end's voltage along the angle too.
     i_rms : Array
         Rms current of either switch over the whole cycle [A].
     v_block : Array
         Highest voltage across the leg [V].
     """
-    upper, lower = dead_time_currents(leg)
+    xp = array_namespace(leg.valley)
+    whole = dataclasses.replace(
+        leg,
+        valley=xp.concat((leg.valley, -leg.peak), axis=-1),
+        peak=xp.concat((leg.peak, -leg.valley), axis=-1),
+        far=xp.concat((leg.far, 1.0 - leg.far), axis=-1),
+    )
     return SwitchStress(
         i_rms=i_rms,
-        i_reverse_dead=0.5 * (upper + lower),
+        i_reverse_dead=dead_time_currents(whole)[0],
         v_block=v_block,
-        edges=tuple(dataclasses.replace(e, rate=0.5 * e.rate) for e in edges(leg)),
+        edges=edges(whole)[:1],
     )
 
 

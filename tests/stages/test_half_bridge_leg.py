@@ -27,7 +27,7 @@ def leg(valley, peak, far=0.5):
         valley=np.asarray(valley, dtype=float).reshape(1, 1, -1),
         peak=np.asarray(peak, dtype=float).reshape(1, 1, -1),
         v=V,
-        far=designs(far),
+        far=designs(far) + np.zeros_like(np.asarray(valley, dtype=float)).reshape(1, 1, -1),
         inductance=designs(500e-6),
     )
 
