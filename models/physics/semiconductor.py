@@ -89,16 +89,36 @@ def charge_and_energy(charge: Charge, v: Array | float) -> tuple[Array, Array]:
     ------
     Common practice; equivalents of data sheets (charge and energy at one voltage).
     """
-    xp = array_namespace(charge.q_ref, v)
-    a, v = charge.a, xp.asarray(v)
-    # exp(log) instead of pow: several times faster where the processor lacks wide units.
-    # Q = C·V is exactly zero at V = 0, with a finite slope.
-    scale = xp.log(charge.q_ref / charge.v_ref) + (1.0 - a) * xp.log(charge.v_ref)
-    q = v * xp.exp(scale + (a - 1.0) * xp.log(xp.maximum(v, V_TINY)))
-    e = (a / (a + 1.0)) * v * q
+    q, e = bare_charge_and_energy(charge, v)
     if isinstance(charge.extra, float) and charge.extra == 0.0:
         return q, e
     return q + charge.extra * v, e + (0.5 * charge.extra) * v * v
+
+
+def bare_charge_and_energy(charge: Charge, v: Array | float) -> tuple[Array, Array]:
+    """Return ``charge_and_energy`` without the constant capacitance [C], [J].
+
+    Parameters
+    ----------
+    charge : Charge
+        Law of the device.
+    v : Array or float
+        Voltage [V], not below zero.
+
+    Source
+    ------
+    As ``charge_and_energy``.
+    """
+    xp = array_namespace(charge.q_ref, v)
+    a = charge.a
+    if isinstance(v, float) and v == 0.0:
+        none = 0.0 * a
+        return none, none
+    # exp(log) instead of pow: several times faster where the processor lacks wide units.
+    # Q = C·V is exactly zero at V = 0, with a finite slope.
+    scale = xp.log(charge.q_ref) - a * xp.log(charge.v_ref)
+    q = v * xp.exp(scale + (a - 1.0) * xp.log(xp.maximum(v, V_TINY)))
+    return q, (a / (a + 1.0)) * v * q
 
 
 def curve_charge_and_energy(c_j0: Array, v_b: Array, m: Array, *, v: Array) -> tuple[Array, Array]:

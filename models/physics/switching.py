@@ -10,7 +10,7 @@ import dataclasses
 import math
 
 from models.axes import Array, array_namespace
-from models.physics.semiconductor import charge_and_energy
+from models.physics.semiconductor import bare_charge_and_energy
 from models.stress import Charge, Edge, Moved
 
 V_LEAST = 1e-3  # [V], divisor floor where an edge has no swing
@@ -82,10 +82,9 @@ def turn_on(own: Charge, edge: Edge, t_dead: Array) -> TurnOn:
     linear = own.extra
     for moved, ratio in zip(others, ratios, strict=True):
         linear = linear + moved.charge.extra * (ratio * ratio)
-    bare = [_bare(moved.charge) for moved in others]
-    ends = [charge_and_energy(c, m.v_to) for c, m in zip(bare, others, strict=True)]
-    starts = [charge_and_energy(c, m.v_from) for c, m in zip(bare, others, strict=True)]
-    q_own, e_own = charge_and_energy(_bare(own), v)
+    ends = [bare_charge_and_energy(m.charge, m.v_to) for m in others]
+    starts = [bare_charge_and_energy(m.charge, m.v_from) for m in others]
+    q_own, e_own = _own(own, edge, ends)
     node, v_left = q_own + linear * v, v
     for ratio, (q_1, _), (q_0, _) in zip(ratios, ends, starts, strict=True):
         node = node + ratio * (q_1 - q_0)
@@ -94,10 +93,10 @@ def turn_on(own: Charge, edge: Edge, t_dead: Array) -> TurnOn:
             edge.i_drive, v, edge.v_far, inductance=edge.l_drive, charge=node, t_dead=t_dead
         )
         v_left = v - reached
-        _, e_own = charge_and_energy(_bare(own), v_left)
+        _, e_own = bare_charge_and_energy(own, v_left)
         starts = [
-            charge_and_energy(c, _start(m, ratio, reached, v_left))
-            for c, m, ratio in zip(bare, others, ratios, strict=True)
+            bare_charge_and_energy(m.charge, _start(m, ratio, reached, v_left))
+            for m, ratio in zip(others, ratios, strict=True)
         ]
     rises = tuple(
         (moved.v_to, q_1 - q_0, e_1 - e_0)
@@ -106,9 +105,12 @@ def turn_on(own: Charge, edge: Edge, t_dead: Array) -> TurnOn:
     return TurnOn(node, v_left, burnt_energy(e_own + (0.5 * linear) * v_left * v_left, rises))
 
 
-def _bare(charge: Charge) -> Charge:
-    """Return the power law without the constant capacitance."""
-    return dataclasses.replace(charge, extra=0.0)
+def _own(own: Charge, edge: Edge, ends: list[tuple[Array, Array]]) -> tuple[Array, Array]:
+    """Return charge and energy of the device itself, taken over from one alike at its end."""
+    for moved, end in zip(edge.others, ends, strict=True):
+        if moved.charge is own and moved.v_to is edge.v:
+            return end
+    return bare_charge_and_energy(own, edge.v)
 
 
 def _ratio(moved: Moved, v: Array) -> Array | float:
