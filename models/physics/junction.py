@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from models.axes import Array, array_namespace
 from models.physics.semiconductor import (
     KELVIN,
@@ -97,19 +99,18 @@ def junction_temperature(
     highest = xp.maximum(t_max + RUNAWAY, lowest)
     straight = r_th * (RECOVERY_PER_KELVIN * p_recovery)
     fixed = lowest + r_th * (p_fixed + p_recovery) - T_REFERENCE * straight
-    loss, bend = r_th * p_conduction, 1.0 - exponent
+    loss = r_th * p_conduction * xp.exp(-math.log(T_REFERENCE + KELVIN) * exponent)
+    keep, bend = 1.0 - straight, 2.0 * (1.0 - exponent)
     t = lowest
     for _ in range(STEPS):
         absolute = t + KELVIN
-        grown = loss * xp.exp(exponent * xp.log(absolute * (1.0 / (T_REFERENCE + KELVIN))))
+        grown = loss * xp.exp(exponent * xp.log(absolute))
         first = exponent * grown / absolute
-        slope = 1.0 - straight - first
-        lack = fixed + straight * t + grown - t
-        square = slope * slope + (2.0 * bend) * lack * first / absolute
-        root = xp.sqrt(xp.maximum(square, 0.0))
-        t = t + 2.0 * lack / xp.maximum(slope + root, 2.0 * SLOPE_FLOOR)
-        t = xp.minimum(xp.maximum(t, lowest), highest)
-    return t
+        slope = keep - first
+        lack = fixed + grown - keep * t
+        root = xp.sqrt(xp.maximum(slope * slope + lack * first * (bend / absolute), 0.0))
+        t = xp.minimum(t + lack / xp.maximum(0.5 * (slope + root), SLOPE_FLOOR), highest)
+    return xp.maximum(t, lowest)
 
 
 def diode_temperature(
