@@ -9,7 +9,7 @@ from models.errors import ModelError
 from models.ledger import Kind, Ledger, booking
 from models.variables import choice, real, row, structure, variables, whole
 from optimizer.encode import Genes
-from optimizer.problem import CHUNK, FAILED_MARGIN, LOAD, ColumnLimit, DesignProblem
+from optimizer.problem import CHUNK, FAILED_MARGIN, LOAD, STEP, ColumnLimit, DesignProblem
 
 
 @dataclasses.dataclass(frozen=True)
@@ -40,7 +40,8 @@ GENES = Genes.of(variables(Design, {"cores": ("x", "y", "z")}))
 
 
 def evaluated(topology, design, case):
-    assert design.stage.f.shape == (CHUNK, 1, 1)  # one size, always
+    assert len(design.stage.f) % STEP == 0
+    assert len(design.stage.f) <= CHUNK
     if (design.stage.turns == case).any():
         raise ModelError("stage.choke (loss) is not finite\nmore")
     f, turns = design.stage.f[:, 0, 0], design.stage.turns[:, 0, 0]
@@ -61,6 +62,21 @@ def test_a_design_has_the_same_bits_in_every_batch(rng):
     whole_batch = p.evaluate(genes).objectives
     for start, stop in ((0, 1), (3, 100), (149, 150), (0, 64)):
         assert (p.evaluate(genes[start:stop]).objectives == whole_batch[start:stop]).all()
+
+
+@pytest.mark.parametrize(
+    ("count", "sizes"), [(1, [32]), (96, [96]), (256, [256]), (300, [160, 160]), (600, [224, 224, 160])]
+)
+def test_chunks_are_even_so_that_little_is_padding(rng, count, sizes):
+    p, seen = problem(), []
+
+    def noted(topology, design, case):
+        seen.append(len(design.stage.f))
+        return evaluated(topology, design, case)
+
+    p._evaluate_designs = noted
+    assert len(p.evaluate(p.space.snapped(rng.random((count, 4)))).objectives) == count
+    assert seen == sizes
 
 
 def test_the_candidate_is_named_by_topology_and_structure():
