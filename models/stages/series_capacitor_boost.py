@@ -175,7 +175,7 @@ def place(path: str, design: AnyDesign, prepared: Prepared, p: Array, case: Case
         f=design.f,
         inductance=prepared.inductance,
         # Peak to peak ripple of every series capacitor [V].
-        swing=tuple(swing.node_max(q) / (c * design.f) for q in found.c_charge),
+        swing=tuple(swing.highest(q) / (c * design.f) for q in found.c_charge),
         on=prepared.ready.on,
         stress=found,
         nodes=nodes,
@@ -211,13 +211,13 @@ def _limits(path: str, design: AnyDesign, at: parts.Setting) -> Ledger:
     s, on, case = at.stress, at.on, at.case
     one = xp.ones_like(at.inductance)
     loaded = case.points.p_ac > 0.0
-    duty = swing.node_max(swing.largest(s.duty))
-    least = swing.node_min(swing.smallest(s.duty))
+    duty = swing.highest(swing.largest(s.duty))
+    least = swing.lowest(swing.smallest(s.duty))
     on_time = xp.minimum(least, 1.0 - duty) / design.f
-    v_1 = swing.node_min(s.v_c[0])
-    link = swing.node_max(on.v_out)
+    v_1 = swing.lowest(s.v_c[0])
     balance = swing.node_max(swing.largest(s.l_avg) / xp.maximum(sum(s.l_avg), 1e-12))
-    gain = swing.lowest(on.v_out) / on.v_in
+    bottom, link = at.link
+    gain = bottom / on.v_in
     gain_least = gain_law.least_gain(on.phases, on.gating) / gain_law.INSIDE
     steady = swing.node_min(s.active)
     edge = swing.node_min(xp.abs(on.v_out / (on.v_in * on.phases**2) - 1.0))

@@ -19,7 +19,7 @@ from models.parts import capacitor, diode, inductor, switch
 from models.parts.part import Part
 from models.physics.harmonics import triangle_harmonics
 from models.stages.series_capacitor_stress import Conditions, Stress
-from models.stages.swing import Nodes, highest, largest, lowest, node_max, node_mean, total
+from models.stages.swing import Nodes, highest, largest, link_ends, lowest, node_mean, total
 from models.stress import (
     CapacitorStress,
     Charge,
@@ -56,6 +56,11 @@ class Setting:
         return self.f * self.nodes.active
 
     @functools.cached_property
+    def link(self) -> tuple[Array, Array]:
+        """Least and largest voltage of the link [V]."""
+        return link_ends(self.on.v_out)
+
+    @functools.cached_property
     def turn_on(self) -> tuple[Array, ...]:
         """Current of S_k at turn-on [A]."""
         return tuple(self.nodes.running(i) for i in self.stress.s_on)
@@ -83,7 +88,7 @@ class Setting:
         """
         xp = array_namespace(plateau)
         beside = [*self.swing[k - 1 if k else 0 : k + 1]]
-        ceiling = xp.maximum(highest(self.on.v_out), self.on.v_in)
+        ceiling = xp.maximum(self.link[1], self.on.v_in)
         return xp.minimum(highest(plateau) + 0.5 * sum(beside), ceiling)
 
 
@@ -119,7 +124,7 @@ def chokes(at: Setting, design: inductor.Design) -> Part:
         f=at.f,
         harmonics=tuple(xp.sqrt(h) for h in ripple),
     )
-    stress = InductorStress(at.inductance, node_max(largest(s.l_peak)), winding, flux)
+    stress = InductorStress(at.inductance, highest(largest(s.l_peak)), winding, flux)
     return inductor.place(f"{at.path}.choke", design, stress, at.case, count=n)
 
 
@@ -277,7 +282,7 @@ def module_ripple(at: Setting, design: capacitor.Ceramic) -> Array:
     times too much where the phases' ripples cancel down to N·f.
     """
     c = capacitor.capacitance_at(design, at.on.v_in, at.case)
-    return node_max(at.stress.in_ripple) / (8.0 * at.f * c)
+    return highest(at.stress.in_ripple) / (8.0 * at.f * c)
 
 
 def link_current(at: Setting) -> Array:

@@ -59,6 +59,13 @@ def lowest(x: Array) -> Array:
     return -highest(-x)
 
 
+def link_ends(v: Array) -> tuple[Array, Array]:
+    """Return the least and the largest voltage of a link; exact, its square is straight [V]."""
+    xp = array_namespace(v)
+    square = v * v
+    return xp.sqrt(xp.maximum(lowest(square), 0.0)), xp.sqrt(highest(square))
+
+
 class Nodes:
     """Averages over the nodes of the swing, by time and by running time."""
 
