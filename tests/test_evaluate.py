@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from tests.conformance.designs import candidates, demo_case, made, random_values
 
 from models.evaluate import evaluate
 from models.results import NAMES
+from tests.conformance.designs import candidates, demo_case, made, random_values
 
 ONE_OF_EACH = {topology.name: (topology, static) for topology, static in candidates()}
 
