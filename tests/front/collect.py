@@ -1,9 +1,11 @@
 """Write designs of a run's fronts to tests/data, where the tests take them as references.
 
-    python tests/front/collect.py RUN_FOLDER [count]
+    python tests/front/collect.py RUN_FOLDER [RUN_FOLDER …] [count]
 
-For each topology of the run, ``count`` designs (default 3) spread over its front from the
-densest to the most efficient replace tests/data/front_<topology>_<n>.json.  Values are
+For each topology of a run, ``count`` designs (default 3) spread over its front from the
+densest to the most efficient replace tests/data/front_<topology>_<n>.json; further runs,
+as of other structures, add theirs.  Take runs of runs/demo.toml: that is the case in which
+the tests evaluate them.  Values are
 rounded to six figures, as somebody would type them, and evaluated again; a design that the
 rounding pushes over a limit gives way to its neighbour on the front.
 """
@@ -65,19 +67,31 @@ def document(run: Run, stored, shown, item: Opened):
     }
 
 
-def main(folder: Path, count: int) -> None:
-    run = open_run(folder)
+def collected(run: Run, count: int) -> dict[str, list[str]]:
+    """The texts of a run's files by topology."""
     case = stored_case(run)
+    found = {}
     for topology in sorted({c.topology for c in run.candidates}):
-        found = chosen(run, topology, count, case)
-        if found:
-            for old in DATA.glob(f"front_{topology}_*.json"):
-                old.unlink()
-        for n, row in enumerate(found, start=1):
-            text = json.dumps(document(run, *row), indent=2, ensure_ascii=False) + "\n"
+        rows = chosen(run, topology, count, case)
+        found[topology] = [
+            json.dumps(document(run, *row), indent=2, ensure_ascii=False) + "\n" for row in rows
+        ]
+    return found
+
+
+def main(words: list[str]) -> None:
+    counts = [int(word) for word in words if word.isdigit()]
+    texts: dict[str, list[str]] = {}
+    for folder in (Path(word) for word in words if not word.isdigit()):
+        for topology, more in collected(open_run(folder), *counts or (3,)).items():
+            texts[topology] = texts.get(topology, []) + more
+    for topology, files in texts.items():
+        for old in DATA.glob(f"front_{topology}_*.json") if files else ():
+            old.unlink()
+        for n, text in enumerate(files, start=1):
             (DATA / f"front_{topology}_{n}.json").write_text(text, encoding="utf-8")
-        sys.stdout.write(f"{topology}: {len(found)} designs\n")
+        sys.stdout.write(f"{topology}: {len(files)} designs\n")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 3)
+    main(sys.argv[1:])
