@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer import cli_designs, cli_sweep
+from optimizer import cli_designs, cli_sweep, machine
 from optimizer.cautions import CAUTIONS
 from optimizer.terminal import FILE, JSON, Commands, document, say, table
 from optimizer.version import VERSION
@@ -27,6 +27,7 @@ def main() -> None:
     Analytic estimates for early design: lethal voltages; verification and certification
     belong to qualified people.
     """
+    machine.keep_memory()
 
 
 @main.command()

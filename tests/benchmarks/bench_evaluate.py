@@ -13,9 +13,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from tests.conformance.designs import candidates, demo_case, made, name_of, random_values
-
 from models.evaluate import evaluate
+from optimizer.machine import keep_memory
+from optimizer.problem import CHUNK
+from tests.conformance.designs import candidates, demo_case, made, name_of, random_values
 
 TARGET_MEDIAN, TARGET_SLOWEST = 5000, 2000  # designs/s on one core
 
@@ -51,7 +52,8 @@ def share(topology, design, case):
 
 
 def main():
-    batch = int(sys.argv[1]) if len(sys.argv) > 1 else 64
+    batch = int(sys.argv[1]) if len(sys.argv) > 1 else CHUNK
+    keep_memory()
     case = demo_case()
     print(f"{case.points.count} operating points, batches of {batch}, one core")
     rates = []
@@ -59,15 +61,20 @@ def main():
         found, design = rate(*candidate, case, batch)
         rates.append(found)
         print(f"{name_of(candidate):60s} {found:8.0f} designs/s")
-    print(f"median {np.median(rates):.0f} (target {TARGET_MEDIAN}), "
-          f"slowest {min(rates):.0f} (target {TARGET_SLOWEST})")
+    print(
+        f"median {np.median(rates):.0f} (target {TARGET_MEDIAN}), "
+        f"slowest {min(rates):.0f} (target {TARGET_SLOWEST})"
+    )
     seen = set()
     for topology, static in candidates():
         if topology.name in seen:
             continue
         seen.add(topology.name)
-        design = made(topology, static, random_values(topology, static, case, batch,
-                                                      np.random.default_rng(1)))
+        design = made(
+            topology,
+            static,
+            random_values(topology, static, case, batch, np.random.default_rng(1)),
+        )
         print(f"\n{topology.name}: share of the time spent in a function and below")
         for name, part in share(topology, design, case):
             print(f"  {100 * part:5.1f} %  {name}")
