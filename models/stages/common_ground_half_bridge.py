@@ -133,8 +133,9 @@ def legs(path: str, design: Design, side: GridSide, links: Links, case: Case) ->
     ) + booking(
         f"{path}.ripple", Kind.FIGURE, line_max(pp), "ripple in the choke, peak to peak", "A"
     )  # fmt: skip
-    duty = 0.5 + y[..., COARSE]
-    harmonics = tuple(xp.sqrt(line_mean(s)) for s in triangle_harmonics(pp[..., COARSE], duty, 4))
+    harmonics = tuple(
+        xp.sqrt(line_mean(s)) for s in triangle_harmonics(pp[..., EDGES], leg.far, 4)
+    )
     ripple = _ripple(design, side, links, valley=valley, peak=peak, harmonics=harmonics)
     parts = (
         switch.place(
@@ -147,11 +148,11 @@ def legs(path: str, design: Design, side: GridSide, links: Links, case: Case) ->
         inductor.place(
             f"{path}.choke",
             design.choke,
-            choke_stress(design, side, duty=duty, pp=pp, harmonics=harmonics),
+            choke_stress(design, side, duty=leg.far, pp=pp, harmonics=harmonics),
             case,
         ),
     )
-    square_2, square_1 = link_squares(design, side, links, size=xp.abs(y), pp=pp, square=square)
+    square_2, square_1 = link_squares(design, side, links, y=y, pp=pp, square=square)
     upper, lower = _positions(design, side, links, case)
     return Legs(Placed(parts, books), ripple, upper, lower, square_2, square_1)
 

@@ -79,7 +79,7 @@ def choke_stress(
         winding=WindingStress(
             i_dc=0.0 * side.i_rms, i_line_rms=side.i_rms, f=design.f, harmonics=harmonics
         ),
-        flux=(Flux(design.f, design.choke_inductance * pp[..., COARSE], duty),),
+        flux=(Flux(design.f, design.choke_inductance * pp[..., EDGES], duty),),
     )
 
 
@@ -119,7 +119,7 @@ def doubler_stress(
 
 
 def link_squares(
-    design: Design, side: GridSide, links: Links, *, size: Array, pp: Array, square: Array
+    design: Design, side: GridSide, links: Links, *, y: Array, pp: Array, square: Array
 ) -> tuple[Array, Array]:
     """Return the mean squares in C₂ and C₁ that do not depend on the front's power [A²].
 
@@ -129,8 +129,8 @@ def link_squares(
     """
     xp = array_namespace(pp)
     aligned = design.carriers == 0
-    b = 0.5 - size
-    i, v_2 = side.i, links.v_2
+    b = 0.5 - xp.abs(y[..., COARSE])
+    i, v_2 = side.i[..., COARSE], links.v_2[..., COARSE]
     current = line_product(i * i, 0.25 + b * (xp.where(aligned, 0.0, 2.0) - b))
     per_volt = side.running / design.f
     scale = per_volt * per_volt / (8.0 * design.doubler_inductance * design.choke_inductance)
@@ -140,6 +140,6 @@ def link_squares(
     doubler_square = doubler_ripple(design, side, links)
     square_2 = current + scale * product + (doubler_square + square) / 24.0
     sign = xp.where(aligned, 2.0, -2.0) * CORRELATION
-    product_2 = per_volt / (4.0 * design.doubler_inductance) * line_product(v_2, pp)
+    product_2 = per_volt / (4.0 * design.doubler_inductance) * line_product(v_2, pp[..., COARSE])
     square_1 = (doubler_square + square + sign * product_2) / 12.0
     return square_2, xp.maximum(square_1, 0.0)
