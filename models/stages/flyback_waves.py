@@ -166,8 +166,9 @@ def complementary(circuit: Circuit, power: Array, *, v_in: Array, v_r: Array) ->
     duty = d_e + commutation
     off = xp.maximum(1.0 - duty, 0.01)
     h = xp.clip((0.5 * omega / f) * off, H_MIN, H_MAX)
-    sine = xp.sin(h)
-    cot = xp.cos(h) / sine
+    cosine = xp.cos(h)
+    sine = xp.sqrt(1.0 - cosine * cosine)  # h < π
+    cot = cosine / sine
     h_cot = h * cot
     peak_2 = i_peak * i_peak
     ms_clamp = (0.5 * off) * peak_2 * (1.0 / (sine * sine) - h_cot / (h * h))
