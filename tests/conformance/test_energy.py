@@ -12,7 +12,6 @@ from models.ledger import Kind
 from models.parts import capacitor
 from models.stages import common_ground_half_bridge as half_bridge
 from models.stages import swing
-from models.stages.common_ground_waves import COARSE
 from models.stages.common_ground_waves import EDGES
 from tests.front import reference as front
 from tests.front.wiring import bridge_of, flyback_of
@@ -20,6 +19,7 @@ from tests.front.wiring import bridge_of, flyback_of
 FLYBACK = front.names("flyback_unfolder")
 BRIDGE = front.names("series_capacitor_boost_half_bridge")
 PORT, BALANCE = 1e-3, 1e-3
+DRAWN = 3e-3  # what is left where a mode of conduction changes between two evaluations
 
 
 def busy(name):
@@ -45,7 +45,7 @@ def test_module_power_is_grid_power_and_heat(name):
     settled, rows = front.reference(name).evaluation.settled, busy(name)
     assert (settled.residual[0, rows, 0] < BALANCE).all()
     told = front.case().points.p_ac + settled.heat
-    assert settled.p_module[0, rows, 0] == pytest.approx(told[0, rows, 0], rel=BALANCE)
+    assert settled.p_module[0, rows, 0] == pytest.approx(told[0, rows, 0], rel=DRAWN)
 
 
 @pytest.mark.parametrize("name", FLYBACK)
@@ -97,11 +97,10 @@ def test_links_pass_the_power_of_the_front_to_the_grid(name):
     # The doubler's current at the power that the edges of its switches were taken at.
     power = p_ac * (1.0 + half_bridge.LOSS_SHARE) + half_bridge.LOSS_CONSTANT * side.running
     edge = one.legs.upper.edge
-    coarse = EDGES
     i_b = 0.5 * (edge.i_on + edge.i_off)
-    into_1 = line_mean(0.5 * v_2[..., COARSE] * (i_b + i[..., COARSE]))
+    into_1 = line_mean(0.5 * v_2[..., EDGES] * (i_b + i[..., EDGES]))
     into_2 = line_mean(
-        v_2[..., COARSE] * (0.5 * i_b + (0.5 - (u / v_2)[..., COARSE]) * i[..., COARSE])
+        v_2[..., EDGES] * (0.5 * i_b + (0.5 - (u / v_2)[..., EDGES]) * i[..., EDGES])
     )
     assert into_1[0, rows, 0] == pytest.approx(power[0, rows, 0], rel=PORT)
     # What the front passes beyond the grid's power is heat, taken out of link 2.

@@ -17,7 +17,8 @@ from tests.stages.test_series_capacitor_modes import figures, scale
 
 DESIGNS = names("series_capacitor_boost_half_bridge")
 TOLERANCE = 0.02
-INSTANTS = ("v_on", "v_off", "d_falls", "s_falls")
+INSTANTS = ("v_on", "v_off", "d_falls", "d_block", "s_falls")
+BLOCKED = 0.1  # by which a blocking voltage may be called too high
 
 pytestmark = [pytest.mark.slow, pytest.mark.parametrize("name", DESIGNS)]
 
@@ -124,6 +125,18 @@ def test_stresses_of_the_parts_over_the_swing_are_simulated_within_two_percent(n
         if abs(a - b) > max(TOLERANCE * abs(b), TOLERANCE * floor.get(key, 0.0))
     }
     assert not wrong
+
+
+def test_no_device_blocks_more_than_its_books_say(name):
+    """Ripple of the series capacitors included, at full power and every node of the swing."""
+    parts, row, seen = bridge_of(name).parts, full_power(reference(name))[0], simulated(name)
+    kinds = {"switch": "s", "diode": "d", "rectifier": "d"}
+    for path, part in parts.items():
+        kind, _, k = path.removeprefix("boost.").partition("_")
+        if kind in kinds:
+            highest = max(one[f"{kinds[kind]}_block_{k}"] for one in seen)
+            booked = at_full(part.stress.v_block, row)
+            assert (1.0 - 0.005) * highest <= booked <= (1.0 + BLOCKED) * highest, path
 
 
 def test_the_power_drawn_at_the_swing_is_the_power_told(name):
