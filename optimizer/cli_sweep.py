@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +17,12 @@ if TYPE_CHECKING:
     from optimizer.launch import Prepared
     from optimizer.outcome import Result
 
+WORKERS = click.option(
+    "--workers",
+    type=click.IntRange(0, 512),
+    help="Processes; 0 searches in this one, without Ray. All give the same fronts.",
+)
+RAY_FROM = 50_000  # designs from which starting Ray (about 6 s) pays
 PICTURE = click.option("--picture", type=FILE, help="Also draw the fronts: .png or .svg.")
 PAGE = click.option("--page", type=FILE, help="Also write the fronts as an interactive .html.")
 
@@ -25,6 +33,7 @@ PAGE = click.option("--page", type=FILE, help="Also write the fronts as an inter
 @click.option("--designs", type=click.IntRange(1000), help="Designs to evaluate in all.")
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same fronts.")
 @click.option("--time", "hours", type=click.FloatRange(0.001), help="Stop after so many hours.")
+@WORKERS
 @click.option("--pin", "pins", multiple=True, help="A decision, as in 'box.height_mm <= 25'.")
 @PICTURE
 @PAGE
@@ -36,6 +45,7 @@ def sweep(
     designs: int | None,
     seed: int | None,
     hours: float | None,
+    workers: int | None,
     pins: tuple[str, ...],
     picture: Path | None,
     page: Path | None,
@@ -62,20 +72,28 @@ def sweep(
     _announce(ready, settings.evaluations)
     store = new_store(ready, settings, runs)
     say(f"run folder: {store.folder}")
-    with store, _reporter(quiet) as told:
-        result = engine.sweep(ready.problems, settings, store, told)
+    count = _count(asked.workers if workers is None else workers, settings.evaluations)
+    with store, _workers(ready, count) as hands, _reporter(quiet) as told:
+        result = engine.sweep(ready.problems, settings, store, told, workers=hands)
     _finish(store.folder, ready, result, picture, page, as_json)
 
 
 @click.command()
 @click.argument("run")
 @RUNS
+@WORKERS
 @PICTURE
 @PAGE
 @click.option("-q", "--quiet", is_flag=True, help="No progress.")
 @JSON
 def resume(
-    run: str, runs: Path, picture: Path | None, page: Path | None, quiet: bool, as_json: bool
+    run: str,
+    runs: Path,
+    workers: int | None,
+    picture: Path | None,
+    page: Path | None,
+    quiet: bool,
+    as_json: bool,
 ) -> None:
     """Go on with an interrupted RUN to the fronts of an undisturbed one."""
     from models.errors import RunError
@@ -91,8 +109,14 @@ def resume(
             f"  See it with: ripplefront front {found.name}"
         )
     ready = resumable(found)
-    with Store(found.folder) as store, _reporter(quiet) as told:
-        result = engine.resume(ready.problems, found.settings, store, told)
+    settings = found.settings
+    count = _count(ready.spec.sweep.workers if workers is None else workers, settings.evaluations)
+    with (
+        Store(found.folder) as store,
+        _workers(ready, count) as hands,
+        _reporter(quiet) as told,
+    ):
+        result = engine.resume(ready.problems, settings, store, told, workers=hands)
     _finish(found.folder, ready, result, picture, page, as_json)
 
 
@@ -165,6 +189,24 @@ def _announce(ready: Prepared, designs: int) -> None:
     for name, why in ready.excluded.items():
         if why:
             say(f"  without {name}: {'; '.join(why)}")
+
+
+def _count(asked: int | None, designs: int) -> int:
+    """Return how many processes to use: as asked, else all cores where starting them pays."""
+    if asked is not None:
+        return asked
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return (cores or 1) if designs >= RAY_FROM and (cores or 1) > 1 else 0
+
+
+def _workers(ready: Prepared, count: int) -> Any:
+    """Return who advances the islands, as a context manager; None for this process."""
+    if count == 0:
+        return contextlib.nullcontext()
+    from optimizer.workers import RayWorkers
+
+    say(f"starting {count} workers")
+    return RayWorkers(ready.problems, count)
 
 
 def _reporter(quiet: bool) -> Any:
