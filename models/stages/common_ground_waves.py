@@ -29,7 +29,8 @@ CARRIERS = ("aligned", "opposed")
 
 # Every so many-th angle is enough for whatever is smooth.
 COARSE = slice(None, None, 2)
-# And for edges: their currents are then within 1 % of the switched circuit.
+# And for edges: their mean currents are then within 1.5 % of the switched circuit; against
+# 1024 angles losses are 0.3 % off in the mean, 1 % in one of twenty random designs.
 EDGES = slice(2, None, 4)
 
 
