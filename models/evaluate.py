@@ -16,7 +16,7 @@ from models.case import Case
 from models.errors import ModelError
 from models.ledger import Entry, Kind, Ledger, at_least, at_most, joined
 from models.points import Purpose
-from models.results import RESULTS, results
+from models.results import RESULTS, results, wear_out
 from models.settle import Settled
 from models.topologies.topology import Topology
 
@@ -72,14 +72,11 @@ def _overall_limits(books: Ledger, case: Case) -> Ledger:
     wanted = case.spec.life.wanted_years
     limits = [
         at_least(
-            f"{entry.path}.life",
-            entry.value / HOURS_PER_YEAR,
-            np.full((1, 1, 1), float(wanted)),
-            "years",
-            f"wear-out life of {entry.path}",
+            f"{path}.life", years, np.full((1, 1, 1), float(wanted)), "years",
+            f"wear-out life of {path}",
         )
-        for entry in books.of(Kind.LIFE)
-    ]
+        for path, years in wear_out(books, case)
+    ]  # fmt: skip
     if case.spec.limits.cost_max is not None:
         bound = np.full((1, 1, 1), float(case.spec.limits.cost_max))
         cost = books.total(Kind.COST) + 0.0 * bound

@@ -158,7 +158,7 @@ def group(entry: Entry) -> str:
 def _totals(ledger: Ledger, case: Case) -> dict[str, Array]:
     rated = case.spec.output.rated_power_w
     volume = ledger.find("box.outer", Kind.FIGURE).value[:, 0, 0]
-    lives = [e.value[:, 0, 0] / HOURS_PER_YEAR for e in ledger.of(Kind.LIFE)]
+    lives = [years[:, 0, 0] for _, years in wear_out(ledger, case)]
     life = np.minimum.reduce(np.broadcast_arrays(*lives)) if lives else np.asarray(NO_WEAR_YEARS)
     cans = [e.value[:, 0, 0] for e in ledger.of(Kind.FIGURE) if e.path.endswith(".electrolytics")]
     return {
@@ -172,6 +172,22 @@ def _totals(ledger: Ledger, case: Case) -> dict[str, Array]:
         "electrolytics": sum(cans, start=np.zeros(1)),
         **_volumes(ledger),
     }
+
+
+def wear_out(ledger: Ledger, case: Case) -> list[tuple[str, Array]]:
+    """Return the path and life [years] of every part that wears out.
+
+    The computed life counts, unless the specification holds electrolytics to a ceiling.
+    """
+    capped = {e.path: e.value for e in ledger.of(Kind.FIGURE) if e.path.endswith(".capped")}
+    found = []
+    for entry in ledger.of(Kind.LIFE):
+        years = entry.value / HOURS_PER_YEAR
+        ceiling = capped.get(f"{entry.path}.capped")
+        if case.spec.life.use_cap and ceiling is not None:
+            years = ceiling
+        found.append((entry.path, years))
+    return found
 
 
 def _volumes(ledger: Ledger) -> dict[str, Array]:

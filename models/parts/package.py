@@ -12,8 +12,6 @@ from models.physics.junction import pad_thermal_resistance
 
 DENSITY = 3000.0  # [kg/m³], moulded package with lead frame; common practice, no source
 
-# Junctions are run this much below their rating [K]; common practice, no source.
-JUNCTION_DERATING = 25.0
 # Rated over plateau voltage: ringing and derating together [1]; common practice, no source.
 VOLTAGE_DERATING = 1.25
 

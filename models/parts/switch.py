@@ -166,8 +166,8 @@ class Switch:
                     own.v_max / package.VOLTAGE_DERATING, "V",
                     "blocking voltage; bound is the rating over 1.25 for ringing and derating"),
             at_most(f"{self.path}.junction", package.where_hot(t, case),
-                    own.t_max - package.JUNCTION_DERATING, "°C",
-                    "junction; bound is 25 K below the rating"),
+                    own.t_max - case.spec.limits.junction_margin_k, "°C",
+                    "junction; bound is the rating less limits.junction_margin_k"),
             at_most(f"{self.path}.hard_commutation", self.edges.forbidden,
                     one * FORBIDDEN_CURRENT, "A",
                     "current in an opposite body diode that must not be commutated"),
@@ -190,7 +190,7 @@ class Switch:
             Fact("blocking voltage", float(self.stress.v_block[0].max()), "V",
                  v_max / package.VOLTAGE_DERATING),
             Fact("rated voltage", v_max, "V"),
-            Fact("junction temperature", hot, "°C", t_max - package.JUNCTION_DERATING),
+            Fact("junction temperature", hot, "°C", t_max - case.spec.limits.junction_margin_k),
             Fact("rms current", float(self.stress.i_rms[0].max()), "A"),
         )  # fmt: skip
         return (Item(self.path, "transistor", self.count * parallel, build, stress),)

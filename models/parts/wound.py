@@ -28,6 +28,7 @@ K_CLOSED, K_POTTED = 1.2, 0.45
 # Inductance of gapped cores in series production [1]; from memory of data sheets.
 TOLERANCE = 0.05
 
+WIRES_MAX = 8.0  # [1], in the hand of a winder; common practice, no source
 T_LIMIT = 125.0  # [°C], formers and enamel of class F, with reserve; common practice
 T_RUNAWAY = 300.0  # [°C], where a part is put whose losses outgrow its cooling
 
@@ -129,7 +130,17 @@ class Wound:
                 "peak flux density; powder cores saturate softly and are held by inductance",
             ),
             *self._band(),
+            at_most(
+                f"{path}.wires", self._parallel(), xp.full_like(ground, WIRES_MAX), "",
+                "solid wires wound side by side as one turn; more want litz",
+            ),
         )  # fmt: skip
+
+    def _parallel(self) -> Array:
+        """Return the most solid wires in parallel in any winding [1]; litz counts none."""
+        xp = array_namespace(self.core_loss)
+        wires = [c.strands * (1.0 - c.litz) for c in self.coils]
+        return functools.reduce(xp.maximum, wires)
 
     def _band(self) -> tuple[Ledger, Ledger]:
         """Return the limits of the band in which the ferrite's loss fit holds.

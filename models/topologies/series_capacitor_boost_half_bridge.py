@@ -123,15 +123,15 @@ def place(x: Design, case: Case) -> Settled:
                     "house", x.house, case, i_module=p / points.v_pv,
                     i_grid=behind.side.i_grid, relay_poles=RELAY_POLES,
                 ),
-                module_buffer.ripple_books(_module_ripple(x, behind, p, case), case),
+                module_buffer.ripple_books(_module_ripple(x, behind, p, stage.active, case), case),
             )
         )  # fmt: skip
 
     return settle(behind.placed, front, x.box, case)
 
 
-def _module_ripple(x: Design, behind: _Behind, p: Array, case: Case) -> Array:
-    """Return the ripple at the module over its voltage that gets past the loops [1].
+def _module_ripple(x: Design, behind: _Behind, p: Array, active: Array, case: Case) -> Array:
+    """Return the ripple at the module over its voltage [1]: past the loops, and of bursts.
 
     The boost's duty follows the measured link (feed-forward), late by 1.5 switching
     periods; what is left drives the module's capacitor through choke and current loop:
@@ -147,14 +147,15 @@ def _module_ripple(x: Design, behind: _Behind, p: Array, case: Case) -> Array:
     nodes = behind.links.v_1_nodes
     swing = 0.5 * (nodes.max(axis=2, keepdims=True) - nodes.min(axis=2, keepdims=True))
     mean = nodes.mean(axis=2, keepdims=True)
-    c = capacitor.capacitance(x.boost.input, case)
+    c = capacitor.capacitance_at(x.boost.input, points.v_pv, case)
     inductance = behind.prepared.inductance / x.boost.phases
     late = 2.0 * np.sin(np.minimum(0.5 * double * 1.5 / x.boost.f, 1.5))
     inner = 2.0 * math.pi * x.boost.f / 20.0
     z = np.hypot(double * inductance, inner * inductance)
     y = np.hypot(double * c, p / points.v_pv**2 + inner / 6.0 * c)
     ratio = (points.v_pv / mean) * late * swing / (z * y) / points.v_pv
-    return np.where(points.p_ac > 0.0, ratio, 0.0)
+    bursts = boost.burst_ripple(x.boost, active, p, case)
+    return np.where(points.p_ac > 0.0, np.hypot(ratio, bursts), 0.0)
 
 
 def _leakage(x: Design, case: Case) -> Ledger:
@@ -175,7 +176,8 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     u = behind.side.u[0, row, :]
     v = float(points.v_pv[0, row, 0])
     power = float(settled.p_module[0, row, 0])
-    ripple = _module_ripple(x, behind, settled.p_module, case)
+    front = boost.place("boost", x.boost, behind.prepared, settled.p_module, case)
+    ripple = _module_ripple(x, behind, settled.p_module, front.active, case)
     waves = (
         Wave("link 1, P to M", "V", theta, 0.5 * v_2, True),
         Wave("link 2, P to N", "V", theta, v_2, True),

@@ -20,7 +20,9 @@ POTTED = designs(0.0)
 def case():
     rows = types.SimpleNamespace(thermal=points([1.0, 0.0]))
     return types.SimpleNamespace(
-        spec=types.SimpleNamespace(), points=rows, catalogue=Catalogue({"diodes": TABLE})
+        spec=types.SimpleNamespace(limits=types.SimpleNamespace(junction_margin_k=25.0)),
+        points=rows,
+        catalogue=Catalogue({"diodes": TABLE}),
     )
 
 

@@ -326,3 +326,12 @@ def test_a_powder_core_has_no_band():
     _, books = settled(place(choke(core=row("cores", ring), ferrite=row("ferrites", "F-VHF"))))
     for edge in ("low", "high"):
         assert books.find(f"boost.choke.band_{edge}", Kind.LIMIT).value.item() <= 0.0
+
+
+def test_a_handful_of_solid_wires_is_the_most_a_turn_can_have():
+    solid = np.array([[[0]]])
+    for strands, broken in ((8.0, False), (9.0, True)):
+        _, books = settled(place(choke(wire=solid, strands=designs(strands))))
+        assert (books.find("boost.choke.wires", Kind.LIMIT).value > 0.0).item() is broken
+    _, books = settled(place(choke(strands=designs(200.0))))
+    assert books.find("boost.choke.wires", Kind.LIMIT).value.item() <= 0.0

@@ -24,7 +24,9 @@ CAUSES = ["conduction", "capacitive", "overlap", "recovery", "dead_time", "gate"
 def case():
     rows = types.SimpleNamespace(thermal=points([1.0, 1.0, 0.0]))
     return types.SimpleNamespace(
-        spec=types.SimpleNamespace(), points=rows, catalogue=Catalogue({"switches": TABLE})
+        spec=types.SimpleNamespace(limits=types.SimpleNamespace(junction_margin_k=25.0)),
+        points=rows,
+        catalogue=Catalogue({"switches": TABLE}),
     )
 
 

@@ -44,7 +44,9 @@ def case(v_pv=(35.0,), p_ac=(300.0,), v_grid=(230.0,), power_factor=1.0, rejecti
         f_grid=row(50.0), power_factor=row(power_factor), kappa=row(kappa),
         rejection=row(rejection), thermal=row(1.0), hours=row(8760.0 / n), weight=row(1.0 / n),
     )  # fmt: skip
-    limits = types.SimpleNamespace(module_ripple_max_pct=ripple_max, trd_max_pct=3.0)
+    limits = types.SimpleNamespace(
+        module_ripple_max_pct=ripple_max, trd_max_pct=3.0, junction_margin_k=25.0
+    )
     life = types.SimpleNamespace(electrolytic_cap_years=20.0)
     spec = types.SimpleNamespace(limits=limits, life=life)
     return types.SimpleNamespace(spec=spec, points=rows, catalogue=CATALOGUE)

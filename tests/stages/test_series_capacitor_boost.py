@@ -37,7 +37,8 @@ def case():
         thermal=points((1.0, 1.0, 1.0, 1.0, 1.0, 0.0)),
         t_air=points((25.0,) * 6),
     )
-    return types.SimpleNamespace(points=rows, catalogue=CATALOGUE, spec=types.SimpleNamespace())
+    spec = types.SimpleNamespace(limits=types.SimpleNamespace(junction_margin_k=25.0))
+    return types.SimpleNamespace(points=rows, catalogue=CATALOGUE, spec=spec)
 
 
 def drawn(cls, static, count, rng):
@@ -254,3 +255,20 @@ def test_a_design_of_a_batch_bears_what_its_own_simulation_says(cls, case, rng):
             rms = square[k][i, point, node] ** 0.5
             assert rms == pytest.approx(simulated[f"{name}_rms_{k + 1}"], rel=0.02), name
     assert simulated["v_out"] == pytest.approx(v_out[i, point, node], rel=0.005)
+
+
+def test_bursts_charge_the_module_as_integrated_in_time(case, rng):
+    """The module's current charges its capacitors while the stage pauses."""
+    case.points.v_pv = points((30.0,) * 6)
+    design = drawn(DiodeDesign, {"phases": 2, "gating": "uniform"}, 1, rng)
+    p, share = np.full((1, 6, 1), 60.0), 0.25
+    found = boost.burst_ripple(design, designs(share), p, case)[0, 0, 0]
+    c = capacitor.capacitance_at(design.input, case.points.v_pv, case)[0, 0, 0]
+    run = boost.BURST_PERIODS / design.f[0, 0, 0]
+    t = np.linspace(0.0, run / share, 20001)[:-1]
+    i = 60.0 / 30.0
+    current = np.where(t < run / share - run, i, i - i / share)
+    volts = np.cumsum(current) * (t[1] - t[0]) / c
+    assert found == pytest.approx(np.sqrt(2.0) * volts.std() / 30.0, rel=2e-3)
+    whole = boost.burst_ripple(design, designs(1.0), p, case)
+    assert (whole == 0.0).all()
