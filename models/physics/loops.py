@@ -186,5 +186,5 @@ def unfolder(x: Unfolder) -> tuple[Loop, ...]:
             f"with feed-forward 2·P/V_pk = {2.0 * x.power / v_peak:.3g} A",
         ),
         closed("grid current", output, (0.0, 2.0 * math.pi * f_c), "1",
-               "corrects the front stage's current reference, whose shape comes from feed-forward"),
+               "corrects the front stage's current reference; its shape is fed forward"),
     )  # fmt: skip

@@ -20,18 +20,19 @@ import dataclasses
 import math
 from typing import TypeAlias
 
-from models.axes import POINT, Array, array_namespace
+from models.axes import POINT, Array, Indices, array_namespace
 from models.case import Case
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts import capacitor, diode, inductor, switch
 from models.parts.part import Part
+from models.parts.switch import Design as SwitchPosition
 from models.stages import series_capacitor_gain as gain_law
 from models.stages import series_capacitor_modes as modes
 from models.stages import series_capacitor_parts as parts
 from models.stages import swing
 from models.stages.series_capacitor_stress import Conditions
 from models.stages.stage import Placed
-from models.variables import part, real, structure
+from models.variables import part, real, row, structure, whole
 
 # What the stage itself allows; common practice, no source.
 DUTY_MAX = 0.9
@@ -45,6 +46,7 @@ STEADY_FROM = 0.5
 PAUSES_MAX = 0.01  # share of time in pauses that counts as none
 # Switching periods of a burst: enough for the currents to settle; common practice.
 BURST_PERIODS = 4.0
+T_DEAD = 50e-9  # [s], stands in a switch position that has no dead time
 LEAST_SHARE = 1e-3  # of time in bursts, so that idle rows stay finite
 
 
@@ -62,23 +64,45 @@ class Design:
     )
     burst: Array = real(1, 40, "%", "share of full power below which it runs in bursts", log=True)
     choke: inductor.Design = part("choke of each phase")
-    switch: switch.Design = part("switch of each phase")
     series: capacitor.Film = part("each series capacitor", count=(1, 6))
     input: capacitor.Ceramic = part("capacitors at the module")
+
+
+@dataclasses.dataclass(frozen=True)
+class HardSwitch:
+    """A transistor that faces a diode: there is no dead time to choose."""
+
+    row: Indices = row("switches", "transistor class or part")
+    r_on: Array = real(
+        1, 1000, "mΩ", "on-resistance of one die at 25 °C; held to what the row offers", log=True
+    )
+    parallel: Array = whole(1, 4, "transistors in parallel")
+    r_gate: Array = real(1, 30, "Ω", "gate resistor of each transistor", log=True)
 
 
 @dataclasses.dataclass(frozen=True)
 class DiodeDesign(Design):
     """The stage with diodes: discontinuous conduction at light load."""
 
+    switch: HardSwitch = part("switch of each phase")
     rectifier: diode.Design = part("diode of each phase")
+
+    def position(self) -> SwitchPosition:
+        """Return the switch position; its dead time is never used."""
+        x = self.switch
+        return SwitchPosition(x.row, x.r_on, x.parallel, x.r_gate, 0.0 * x.r_on + T_DEAD)
 
 
 @dataclasses.dataclass(frozen=True)
 class SynchronousDesign(Design):
     """The stage with transistors as rectifiers: currents may reverse at light load."""
 
-    rectifier: switch.Design = part("synchronous rectifier of each phase")
+    switch: SwitchPosition = part("switch of each phase")
+    rectifier: SwitchPosition = part("synchronous rectifier of each phase")
+
+    def position(self) -> SwitchPosition:
+        """Return the switch position."""
+        return self.switch
 
 
 AnyDesign: TypeAlias = DiodeDesign | SynchronousDesign
@@ -186,16 +210,15 @@ def place(path: str, design: AnyDesign, prepared: Prepared, p: Array, case: Case
         nodes=nodes,
         case=case,
     )
-    own = switch.device(design.switch, case)
+    position = design.position()
+    own = switch.device(position, case)
     rectifiers: tuple[Part, ...]
     if isinstance(design, SynchronousDesign):
         transistor = switch.device(design.rectifier, case)
-        switches = parts.switches(setting, design.switch, own, transistor)
+        switches = parts.switches(setting, position, own, transistor)
         rectifiers = parts.transistors(setting, design.rectifier, transistor, own)
     else:
-        switches = parts.switches(
-            setting, design.switch, own, diode.device(design.rectifier, case)
-        )
+        switches = parts.switches(setting, position, own, diode.device(design.rectifier, case))
         rectifiers = parts.diodes(setting, design.rectifier)
     placed = Placed(
         (
