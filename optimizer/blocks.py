@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from models.axes import Array
 from optimizer.encode import Space
-from optimizer.operators import moved
+from optimizer.operators import difference, moved
 
 if TYPE_CHECKING:
     from optimizer.problem import Outcome, Problem
@@ -28,7 +28,8 @@ FOUNDERS = 384  # random designs at first
 PARENTS = 64  # designs of least violation kept
 CHILDREN = 128
 BEST = 24  # designs kept for every block
-CROSSED = 0.4  # of the children: blocks of two parents, the rest of the kept blocks
+CROSSED = 0.4  # of the children: blocks of two parents
+DIFFERED = 0.2  # differential variation of whole designs; the rest take kept blocks
 RENEWED, REFRESHED = 0.4, 0.1  # chance of a block that violates a limit, or none
 # Limits that all losses bring about together: they say nothing about one part.
 SHARED = frozenset({"temperature", "junction", "touch", "cable"})
@@ -132,12 +133,15 @@ def composed(
     parents, margins : Array
         Whole designs (n, genes), the better first, and their margins.
     """
-    n, crossed = len(parents), int(CROSSED * CHILDREN)
+    n, crossed, differed = len(parents), int(CROSSED * CHILDREN), int(DIFFERED * CHILDREN)
+    kept_from = crossed + differed
     a = rng.integers(0, n, (2, CHILDREN)).min(axis=0)
     broken = blocks.violated(margins[a])
     made = parents[a]
     made[:crossed] = _crossed(rng, blocks, made[:crossed], parents[rng.integers(0, n, crossed)])
-    made[crossed:] = _renewed(rng, blocks, made[crossed:], broken[crossed:], kept)
+    three = parents[rng.integers(0, n, (3, differed))]
+    made[crossed:kept_from] = difference(rng, space, made[crossed:kept_from], *three)
+    made[kept_from:] = _renewed(rng, blocks, made[kept_from:], broken[kept_from:], kept)
     inside = broken @ blocks.genes
     rate = np.where(inside, 2.0, 0.5) / space.size
     row, column = np.nonzero(rng.random(made.shape) < rate)

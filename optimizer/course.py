@@ -16,14 +16,15 @@ from numpy.typing import NDArray
 from models.axes import Array
 from optimizer.budget import STALE_ROUNDS, Merit, Settings, hopeless, shares
 from optimizer.encode import Whole
+from optimizer.exchange import exchanged, helped
 from optimizer.front import Frame, Front, frame_of
-from optimizer.island import received
+from optimizer.intake import received
 from optimizer.problem import Problem
 from optimizer.state import EVALUATIONS, FAILED, FEASIBLE, State, Tuning, founded, state_from
-from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, generator, trials
+from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, trials
 
 FRONT_LIMIT = 3000  # designs kept of every candidate's front
-MIGRANTS = 10  # designs that an island takes from its neighbour at a barrier
+TURN = 3000  # evaluations an island may look for the first feasible design at a time
 PATIENCE = 0.5  # of an equal share of the evaluations, to find a first feasible design
 SNAPSHOTS = 60  # fronts kept along the way as evidence of convergence
 
@@ -135,14 +136,27 @@ def planned(course: Course, settings: Settings) -> Course:
     merits = None
     if done >= settings.equal * settings.evaluations:
         merits = [Merit(a, b) for a, b in course.merits.tolist()]
-    share = shares(total, course.live, merits) // settings.islands
+    share = shares(total, course.live, merits)
     targets = [
         PROBE_EVALUATIONS
         if course.is_probe(i)
-        else state.evaluations + int(share[course.owner(i)])
+        else state.evaluations + _part(course, i, int(share[course.owner(i)]), settings)
         for i, state in enumerate(course.states)
     ]
     return dataclasses.replace(course, targets=np.array(targets, dtype=np.int64))
+
+
+def _part(course: Course, island: int, share: int, settings: Settings) -> int:
+    """Return what an island gets of its candidate's share.
+
+    Until a feasible design is known islands search for it in turns: three at once would
+    spend three times as much on the same thing.
+    """
+    c, state = course.owner(island), course.states[island]
+    if course.fronts[c].size or not len(state.block_genes):
+        return share // settings.islands
+    turn = int(course.evaluations[c]) // TURN % settings.islands
+    return share if int(state.key[2]) == turn else 0
 
 
 def settled(course: Course, problems: Sequence[Problem], settings: Settings) -> Course:
@@ -161,9 +175,9 @@ def settled(course: Course, problems: Sequence[Problem], settings: Settings) -> 
             patience=PATIENCE * settings.evaluations / n,
         )  # fmt: skip
     made = _without_trials(made, problems, tuning)
-    made = _helped(made, problems, settings, tuning)
+    made = helped(made, problems, settings, tuning)
     if evaluations.sum() >= settings.isolated * settings.evaluations:
-        made = _exchanged(made, problems, settings, tuning)
+        made = exchanged(made, problems, settings, tuning)
     if _due(course, made, settings):
         made.states = [*made.states, *_trials(made, problems, settings)]
     every = max(1, settings.rounds(n) // SNAPSHOTS)
@@ -225,42 +239,6 @@ def _judged(
         stale[c] = stale[c] + 1 if idle else 0
         live[c] = live[c] and stale[c] < STALE_ROUNDS
     return dataclasses.replace(course, merits=merits, live=live, stale=stale)
-
-
-def _helped(
-    course: Course, problems: Sequence[Problem], settings: Settings, tuning: Tuning
-) -> Course:
-    """Return the course after islands without a feasible design have taken some of others.
-
-    Isolation serves different fronts; an island that has none has nothing to protect.
-    """
-    made = list(course.states)
-    for i, state in enumerate(course.states):
-        c, island = course.owner(i), int(state.key[2])
-        front = course.fronts[c]
-        if course.is_probe(i) or state.front.size or not front.size:
-            continue
-        rng = generator(settings.seed, c, island, course.barrier, 3)
-        picked = rng.permutation(front.size)[:MIGRANTS]
-        made[i] = received(state, front.at(picked), problems[c].sizes[1], tuning)
-    return dataclasses.replace(course, states=made)
-
-
-def _exchanged(
-    course: Course, problems: Sequence[Problem], settings: Settings, tuning: Tuning
-) -> Course:
-    """Return the course after every island has taken designs from the next in its ring."""
-    made = list(course.states)
-    for i, state in enumerate(course.states):
-        c, island = course.owner(i), int(state.key[2])
-        if course.is_probe(i) or settings.islands == 1:
-            continue
-        source = course.states[i - island + (island + 1) % settings.islands].front
-        if source.size:
-            rng = generator(settings.seed, c, island, course.barrier, 1)
-            picked = rng.permutation(source.size)[:MIGRANTS]
-            made[i] = received(state, source.at(picked), problems[c].sizes[1], tuning)
-    return dataclasses.replace(course, states=made)
 
 
 def _due(before: Course, after: Course, settings: Settings) -> bool:

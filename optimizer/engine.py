@@ -159,7 +159,9 @@ class _Run:
     def run(self, course: Course) -> Result:
         """Pass rounds until the budget, the time or the user's patience ends."""
         with self._signals():
-            reason = ""
+            # A sweep killed after its last barrier has nothing left but to say so.
+            spent = int(course.evaluations.sum()) >= self._settings.evaluations
+            reason = "done" if spent or course.barrier >= self._rounds else ""
             while not reason:
                 self._round(course)
                 reason = "stopped" if self._stopped and not self._complete(course) else ""

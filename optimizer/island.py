@@ -12,13 +12,12 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.axes import Array
 from optimizer.blocks import FOUNDERS, PARENTS, Blocks, blocks_of, composed
 from optimizer.encode import Space, Whole
-from optimizer.front import Front
-from optimizer.memetic import ITERATIONS, polished, starts
+from optimizer.intake import absorb, violated
+from optimizer.memetic import POINTS, polished, starts
 from optimizer.operators import (
     Pool,
     changed,
@@ -29,20 +28,15 @@ from optimizer.operators import (
     unseen,
 )
 from optimizer.problem import Outcome, Problem
-from optimizer.selection import excess_scale, ranks, survivors, violation
+from optimizer.selection import ranks
 from optimizer.state import (
     EVALUATIONS,
-    FAILED,
-    FEASIBLE,
     GENERATION,
     POLISH_NEXT,
     POLISHED,
     State,
     Tuning,
 )
-
-NEAR = 0.1  # [extents of the front] behind it: still worth showing
-CLOUD_STEP = 8  # designs a generation that may enter the cloud
 
 
 @dataclasses.dataclass(frozen=True)
@@ -121,7 +115,7 @@ def _guided(
 ) -> None:  # fmt: skip
     """Look for the first feasible design by composing blocks that did well."""
     if s.block_scores.shape[1]:
-        order = np.argsort(_violation(s, s.margins), kind="stable")
+        order = np.argsort(violated(s, s.margins), kind="stable")
         trial = composed(
             rng, space, blocks, kept=s.kept, parents=s.genes[order], margins=s.margins[order]
         )
@@ -150,9 +144,13 @@ def _trial(
         s.seeds = s.seeds[:0]
     else:
         pool = _pool(s)
-        trial, operator = propose(rng, space, pool, tuning.offspring, operator_weights(s.credit))
+        # A few too many: some will have been made before, and batches should be full.
+        count = tuning.offspring + tuning.offspring // 8
+        trial, operator = propose(rng, space, pool, count, operator_weights(s.credit))
     trial = _hold(s, trial)
-    fresh_rows = unseen(s.seen, trial)
+    fresh_rows = np.flatnonzero(unseen(s.seen, trial))
+    if len(s.genes):
+        fresh_rows = fresh_rows[: tuning.offspring]
     trial, operator = trial[fresh_rows], operator[fresh_rows]
     if len(s.genes) and len(trial) < 0.6 * tuning.offspring:
         # The population has run dry: fill up with strong mutants and random designs.
@@ -174,107 +172,15 @@ def _hold(s: State, genes: Array) -> Array:
     return np.where(np.isnan(s.held), genes, s.held)
 
 
-def _violation(s: State, margins: Array) -> Array:
-    """Return the violation by which this island ranks infeasible designs.
-
-    Every limit is weighed by its typical excess at the start; islands with an odd number
-    take logarithms of that: either can be misled where the other is not.  With blocks
-    the plain violation does best, a random sample says little about what is typical.
-    """
-    if len(s.block_genes):
-        return violation(margins)
-    scaled = np.maximum(margins, 0.0) / s.scale
-    return violation(scaled) if s.key[2] % 2 else scaled.sum(axis=1)
-
-
 def _pool(s: State) -> Pool:
-    violated = _violation(s, s.margins)
+    excess = violated(s, s.margins)
     rank = np.empty(len(s.genes), dtype=np.int64)
-    feasible = violated <= 0.0
+    feasible = excess <= 0.0
     if feasible.any():
         rank[feasible] = ranks(s.objectives[feasible])
-    order = np.argsort(np.argsort(violated[~feasible], kind="stable"), kind="stable")
+    order = np.argsort(np.argsort(excess[~feasible], kind="stable"), kind="stable")
     rank[~feasible] = len(s.genes) + order
     return Pool(s.genes, s.objectives, rank)
-
-
-def absorb(
-    s: State, genes: Array, outcome: Outcome, tuning: Tuning, rng: np.random.Generator
-) -> NDArray[np.bool_]:
-    """Take evaluated designs into population, archive and cloud; return which made the archive."""
-    s.clock[EVALUATIONS] += len(genes)
-    s.clock[FAILED] += int(outcome.failed.sum())
-    if not len(s.genes):
-        s.scale = excess_scale(outcome.margins)
-    feasible = violation(outcome.margins) <= 0.0
-    s.clock[FEASIBLE] += int(feasible.sum())
-    _note_nearest(s, genes, outcome)
-    entered = _archive(s, genes, outcome.objectives, outcome.columns, feasible, tuning)
-    _grow_cloud(s, genes, outcome, feasible & ~entered, tuning, rng)
-    _select(s, genes, outcome.objectives, outcome.margins, tuning.population)
-    return entered
-
-
-def _select(s: State, genes: Array, objectives: Array, margins: Array, count: int) -> None:
-    """Let newcomers and population compete for the places."""
-    every = np.concatenate([s.genes, genes])
-    f = np.concatenate([s.objectives, objectives])
-    g = np.concatenate([s.margins, margins])
-    kept = survivors(f, _violation(s, g), count)
-    s.genes, s.objectives, s.margins = every[kept], f[kept], g[kept]
-
-
-def _archive(
-    s: State, genes: Array, f: Array, columns: Array, feasible: NDArray[np.bool_], tuning: Tuning
-) -> NDArray[np.bool_]:
-    entered = np.zeros(len(genes), dtype=bool)
-    index = np.flatnonzero(feasible)
-    if index.size:
-        merged, new = s.front.merged(Front(genes[index], f[index], columns[index]), tuning.archive)
-        entered[index[new]] = True
-        s.front_genes, s.front_objectives, s.front_columns = (
-            merged.genes, merged.objectives, merged.columns,
-        )  # fmt: skip
-        s.block_genes, s.block_scores = s.block_genes[:, :0], s.block_scores[:, :0]
-    return entered
-
-
-def _note_nearest(s: State, genes: Array, outcome: Outcome) -> None:
-    """Remember the design of least violation while nothing feasible is known."""
-    if len(s.front_genes):
-        return
-    violated = violation(outcome.margins)
-    best = int(violated.argmin())
-    if not len(s.nearest_genes) or violated[best] < violation(s.nearest_margins)[0]:
-        one = slice(best, best + 1)
-        s.nearest_genes = genes[one].copy()
-        s.nearest_margins = outcome.margins[one].copy()
-        s.nearest_columns = outcome.columns[one].copy()
-
-
-def _grow_cloud(
-    s: State, genes: Array, outcome: Outcome, wanted: NDArray[np.bool_], tuning: Tuning,
-    rng: np.random.Generator,
-) -> None:  # fmt: skip
-    """Keep a few feasible designs close behind the front; when full, replace at random."""
-    front = s.front_objectives
-    index = np.flatnonzero(wanted)[: 4 * CLOUD_STEP]
-    if not index.size or len(front) < 2:
-        return
-    thin = front[:: max(1, len(front) // 64)]
-    extent = np.maximum(front.max(axis=0) - front.min(axis=0), 1e-300)
-    behind = (outcome.objectives[index][:, None, :] - thin[None]) / extent
-    index = index[behind.max(axis=2).min(axis=1) < NEAR][:CLOUD_STEP]
-    room = min(tuning.cloud - len(s.cloud_genes), index.size)
-    if not len(s.cloud_genes):
-        index = index[:room]
-    new = (genes, outcome.objectives, outcome.columns)
-    names = ("cloud_genes", "cloud_objectives", "cloud_columns")
-    slots = rng.integers(0, max(len(s.cloud_genes), 1), index.size - room)
-    for name, rows in zip(names, new, strict=True):
-        held = getattr(s, name)
-        held[slots] = rows[index[room:]]
-        setattr(s, name, np.concatenate([held, rows[index[:room]]]))
 
 
 def _polish(
@@ -288,9 +194,9 @@ def _polish(
         s.clock[EVALUATIONS] += len(genes)
         return evaluate(genes)
 
-    # About one batch of differences an iteration: fewer points where there are many genes.
+    # Every point looked at takes a difference for each gene: fewer where there are many.
     free = int((space.real & np.isnan(s.held)).sum())
-    afford = int(tuning.polish_share * tuning.polish_every / (ITERATIONS * (free + 1)))
+    afford = int(tuning.polish_share * tuning.polish_every / (POINTS * (free + 1)))
     chosen = starts(s.front_objectives, min(max(afford, 3), tuning.polish_points), rng)
     made, outcome = polished(
         s.front_genes[chosen], s.front_objectives[chosen],
@@ -301,15 +207,3 @@ def _polish(
         absorb(s, made, outcome, tuning, rng)
     s.clock[POLISHED] += s.evaluations - before
     s.clock[POLISH_NEXT] = s.evaluations + tuning.polish_every
-
-
-def received(s: State, visitors: Front, margins: int, tuning: Tuning) -> State:
-    """Return the island after feasible designs of a neighbour have come in."""
-    made = s.copied()
-    if not visitors.size or not len(made.genes):
-        return made
-    everyone = np.ones(visitors.size, dtype=bool)
-    _archive(made, visitors.genes, visitors.objectives, visitors.columns, everyone, tuning)
-    met = np.full((visitors.size, margins), -1.0)
-    _select(made, visitors.genes, visitors.objectives, met, tuning.population)
-    return made

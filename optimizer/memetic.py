@@ -20,8 +20,10 @@ from optimizer.encode import Space, Whole
 from optimizer.problem import Outcome
 
 ITERATIONS = 12
+POINTS = 24  # about as many points does a descent of that length look at
 STEP = 1e-6  # of a gene, for forward differences: half the digits, above rounding noise
-SLACK = 1e-7  # margins kept clear of zero, so that rounding does not make them positive
+ALIKE = 1e-3  # [extents of the front] by which the other objectives may get worse
+SLACK = 1e-4  # margins kept clear of zero, so that a step along a bent limit stays inside
 
 
 class _HaltedError(Exception):
@@ -141,16 +143,20 @@ class _Search:
         self._main = index % m
         self._others = np.array([k for k in range(m) if k != self._main], dtype=np.int64)
         self._bound = start[self._others]
+        self._best = (float(start[self._main]), genes[reals])
         self._at: tuple[bytes, Array, Array] = (b"", start, start)
 
     def run(self) -> None:
-        """Descend, then hand in the result; without progress that is the start itself."""
-        result = self._genes.copy()
+        """Descend, then hand in the best design met that keeps to all bounds.
+
+        The last point of a descent often breaks a limit by a little where an earlier one
+        does not; without progress the start is handed in.
+        """
         room: Any = {"type": "ineq", "fun": self._room, "jac": self._room_slope}
         goal: Any = self._goal
         try:
             with np.errstate(all="ignore"):
-                found = minimize(
+                minimize(
                     goal,
                     self._genes[self._reals],
                     jac=self._goal_slope,
@@ -159,11 +165,11 @@ class _Search:
                     constraints=room,
                     options={"maxiter": ITERATIONS, "ftol": 1e-6},
                 )
-            if np.isfinite(found.x).all():
-                result[self._reals] = np.clip(found.x, 0.0, 1.0)
         except (_HaltedError, ValueError, ArithmeticError, np.linalg.LinAlgError):
-            pass  # the start stands
+            pass  # what was met so far stands
         finally:
+            result = self._genes.copy()
+            result[self._reals] = self._best[1]
             self._asked.put(_Asked(self._index, None, result))
 
     def _goal(self, x: Array) -> float:
@@ -199,4 +205,12 @@ class _Search:
             scaled[:, : self._extent.size] /= self._extent
             slope = ((scaled[1:] - scaled[0]) / step[:, None]).T
             self._at = (key, scaled[0], slope)
+            self._note(inside, scaled[0])
         return self._at[1], self._at[2]
+
+    def _note(self, x: Array, values: Array) -> None:
+        """Remember a point that is better than the start and keeps to all bounds."""
+        m = self._extent.size
+        worse = (values[self._others] > self._bound + ALIKE).any() or (values[m:] > 0.0).any()
+        if values[self._main] < self._best[0] and not worse:
+            self._best = (float(values[self._main]), x.copy())

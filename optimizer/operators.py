@@ -71,9 +71,9 @@ def _apply(
     if name == "cross":
         return mutated(rng, space, _cross(rng, space, a, b), 1.0 / space.size)
     if name == "difference":
-        return _difference(rng, space, a, *others)
+        return difference(rng, space, a, *others)
     if name == "toward":
-        return _difference(rng, space, a, b, *others[1:])
+        return difference(rng, space, a, b, *others[1:])
     if name == "line":
         return mutated(rng, space, _line(rng, space, a, b), half)
     if name == "block":
@@ -99,7 +99,7 @@ def _cross(rng: np.random.Generator, space: Space, a: Array, b: Array) -> Array:
     return np.where(space.kinds >= Kind.ROW, np.where(take < 0.5, a, b), blended)
 
 
-def _difference(
+def difference(
     rng: np.random.Generator, space: Space, a: Array, base: Array, one: Array, two: Array
 ) -> Array:
     """Return the differential variation of ``base``, crossed into ``a``.

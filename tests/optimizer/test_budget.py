@@ -3,6 +3,7 @@ import pytest
 
 from optimizer.budget import Merit, Settings, hopeless, shares
 from optimizer.front import Frame, Front
+from optimizer.problem import CHUNK
 
 FRAME = Frame(np.zeros(2), np.ones(2))
 
@@ -63,3 +64,8 @@ def test_small_budgets_get_small_populations_and_large_ones_many_rounds():
     assert large.tuning(2).population == 100
     assert small.rounds(20) == 24
     assert large.rounds(20) * 20 * 3 * large.round_evaluations >= 100_000_000
+
+
+@pytest.mark.parametrize("evaluations", [20_000, 200_000, 10_000_000])
+def test_a_generation_fills_whole_chunks(evaluations):
+    assert Settings(evaluations=evaluations).tuning(6).offspring % CHUNK == 0

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from optimizer.front import Front
-from optimizer.island import advance, received
+from optimizer.intake import received
+from optimizer.island import advance
 from optimizer.problem import Outcome
 from optimizer.selection import violation
 from optimizer.state import Tuning, founded, state_from

@@ -1,0 +1,131 @@
+"""What an island does with designs: evaluated ones, and visitors from its neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.axes import Array
+from optimizer.front import Front
+from optimizer.problem import Outcome
+from optimizer.selection import excess_scale, survivors, violation
+from optimizer.state import EVALUATIONS, FAILED, FEASIBLE, State, Tuning
+
+NEAR = 0.1  # [extents of the front] behind it: still worth showing
+CLOUD_STEP = 8  # designs a generation that may enter the cloud
+
+
+def violated(s: State, margins: Array) -> Array:
+    """Return the violation by which this island ranks infeasible designs.
+
+    Every limit is weighed by its typical excess at the start; islands with an odd number
+    take logarithms of that: either can be misled where the other is not.  With blocks
+    the plain violation does best, a random sample says little about what is typical.
+    """
+    if len(s.block_genes):
+        return violation(margins)
+    scaled = np.maximum(margins, 0.0) / s.scale
+    return violation(scaled) if s.key[2] % 2 else scaled.sum(axis=1)
+
+
+def absorb(
+    s: State, genes: Array, outcome: Outcome, tuning: Tuning, rng: np.random.Generator
+) -> NDArray[np.bool_]:
+    """Take evaluated designs into population, archive and cloud; return which made the archive."""
+    s.clock[EVALUATIONS] += len(genes)
+    s.clock[FAILED] += int(outcome.failed.sum())
+    if not len(s.genes):
+        s.scale = excess_scale(outcome.margins)
+    feasible = violation(outcome.margins) <= 0.0
+    s.clock[FEASIBLE] += int(feasible.sum())
+    _note_nearest(s, genes, outcome)
+    entered = _archive(s, genes, outcome.objectives, outcome.columns, feasible, tuning)
+    _grow_cloud(s, genes, outcome, feasible & ~entered, tuning, rng)
+    _select(s, genes, outcome.objectives, outcome.margins, tuning.population)
+    return entered
+
+
+def _select(s: State, genes: Array, objectives: Array, margins: Array, count: int) -> None:
+    """Let newcomers and population compete for the places."""
+    every = np.concatenate([s.genes, genes])
+    f = np.concatenate([s.objectives, objectives])
+    g = np.concatenate([s.margins, margins])
+    kept = survivors(f, violated(s, g), count)
+    s.genes, s.objectives, s.margins = every[kept], f[kept], g[kept]
+
+
+def _archive(
+    s: State, genes: Array, f: Array, columns: Array, feasible: NDArray[np.bool_], tuning: Tuning
+) -> NDArray[np.bool_]:
+    entered = np.zeros(len(genes), dtype=bool)
+    index = np.flatnonzero(feasible)
+    if index.size:
+        merged, new = s.front.merged(Front(genes[index], f[index], columns[index]), tuning.archive)
+        entered[index[new]] = True
+        s.front_genes, s.front_objectives, s.front_columns = (
+            merged.genes, merged.objectives, merged.columns,
+        )  # fmt: skip
+        s.block_genes, s.block_scores = s.block_genes[:, :0], s.block_scores[:, :0]
+    return entered
+
+
+def _note_nearest(s: State, genes: Array, outcome: Outcome) -> None:
+    """Remember the design of least violation while nothing feasible is known."""
+    if len(s.front_genes):
+        return
+    violated = violation(outcome.margins)
+    best = int(violated.argmin())
+    if not len(s.nearest_genes) or violated[best] < violation(s.nearest_margins)[0]:
+        one = slice(best, best + 1)
+        s.nearest_genes = genes[one].copy()
+        s.nearest_margins = outcome.margins[one].copy()
+        s.nearest_columns = outcome.columns[one].copy()
+
+
+def _grow_cloud(
+    s: State, genes: Array, outcome: Outcome, wanted: NDArray[np.bool_], tuning: Tuning,
+    rng: np.random.Generator,
+) -> None:  # fmt: skip
+    """Keep a few feasible designs close behind the front; when full, replace at random."""
+    front = s.front_objectives
+    index = np.flatnonzero(wanted)[: 4 * CLOUD_STEP]
+    if not index.size or len(front) < 2:
+        return
+    thin = front[:: max(1, len(front) // 64)]
+    extent = np.maximum(front.max(axis=0) - front.min(axis=0), 1e-300)
+    behind = (outcome.objectives[index][:, None, :] - thin[None]) / extent
+    index = index[behind.max(axis=2).min(axis=1) < NEAR][:CLOUD_STEP]
+    room = min(tuning.cloud - len(s.cloud_genes), index.size)
+    if not len(s.cloud_genes):
+        index = index[:room]
+    new = (genes, outcome.objectives, outcome.columns)
+    names = ("cloud_genes", "cloud_objectives", "cloud_columns")
+    slots = rng.integers(0, max(len(s.cloud_genes), 1), index.size - room)
+    for name, rows in zip(names, new, strict=True):
+        held = getattr(s, name)
+        held[slots] = rows[index[room:]]
+        setattr(s, name, np.concatenate([held, rows[index[:room]]]))
+
+
+def received(s: State, visitors: Front, margins: int, tuning: Tuning) -> State:
+    """Return the island after feasible designs of a neighbour have come in."""
+    made = s.copied()
+    if not visitors.size or not len(made.genes):
+        return made
+    everyone = np.ones(visitors.size, dtype=bool)
+    _archive(made, visitors.genes, visitors.objectives, visitors.columns, everyone, tuning)
+    met = np.full((visitors.size, margins), -1.0)
+    _select(made, visitors.genes, visitors.objectives, met, tuning.population)
+    return made
+
+
+def started_from(s: State, donor: State) -> State:
+    """Return an island that has not begun with the population and archive of another.
+
+    From then on each goes its own way, as their random numbers differ.
+    """
+    made = s.copied()
+    for name in ("genes", "objectives", "margins", "front_genes", "front_objectives",
+                 "front_columns", "scale"):  # fmt: skip
+        setattr(made, name, getattr(donor, name).copy())
+    return made
