@@ -247,11 +247,10 @@ def _tell(run: Run, ready: Prepared, result: Result) -> None:
     from optimizer.fronts import corners
     from optimizer.nearest import explanation
 
-    outside = result.seconds - result.seconds_evaluating
     click.echo(
         f"{run.name}: {result.reason}; {result.evaluations:,} designs in {result.seconds:.0f} s "
         f"({result.evaluations / max(result.seconds, 1e-9):,.0f} designs/s, "
-        f"{100 * outside / max(result.seconds, 1e-9):.0f} % of the time outside the evaluation), "
+        f"{100 * result.search_share:.0f} % of the time outside the evaluation), "
         f"{100 * result.feasible / max(result.evaluations, 1):.1f} % feasible"
     )
     rows = []

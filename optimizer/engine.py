@@ -253,6 +253,7 @@ class _Run:
         result = concluded(
             course, self._problems, reason,
             seconds=time.monotonic() - self._begun, seconds_evaluating=self._evaluating,
+            seconds_working=self._working,
         )  # fmt: skip
         if self._store:
             told = self._tell(course, ended=False)

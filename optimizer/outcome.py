@@ -65,7 +65,13 @@ class Result:
     nearest: tuple[Nearest, ...]  # one a topology without feasible design
     evidence: tuple[Evidence, ...]
     seconds: float
-    seconds_evaluating: float
+    seconds_evaluating: float  # summed over the workers, as is the next
+    seconds_working: float
+
+    @property
+    def search_share(self) -> float:
+        """Share of the working time spent outside the evaluation."""
+        return 1.0 - self.seconds_evaluating / max(self.seconds_working, 1e-9)
 
     @property
     def exit_code(self) -> int:
@@ -91,6 +97,7 @@ class Result:
             "front": len(self.common()),
             "seconds": round(self.seconds, 3),
             "seconds_evaluating": round(self.seconds_evaluating, 3),
+            "search_share": round(self.search_share, 4),
             "evidence": [dataclasses.asdict(e) | {"still": e.still} for e in self.evidence],
             "nearest": [
                 {"candidate": n.candidate, "violation": n.violation} for n in self.nearest
@@ -100,7 +107,7 @@ class Result:
 
 def concluded(
     course: Course, problems: Sequence[Problem], reason: str, *, seconds: float,
-    seconds_evaluating: float,
+    seconds_evaluating: float, seconds_working: float,
 ) -> Result:  # fmt: skip
     """Return the result of a course."""
     fronts = gathered(course)
@@ -118,6 +125,7 @@ def concluded(
         _evidence(course, problems, fronts),
         seconds,
         seconds_evaluating,
+        seconds_working,
     )
 
 

@@ -14,8 +14,7 @@ COMMON = {"models.axes", "models.errors"}
 SHAPES = COMMON | {"models.stress", "models.ledger", "models.points", "models.variables"}
 ARROWS = {
     "models.physics": COMMON | {"models.stress", "models.physics"},
-    "models.parts": SHAPES
-    | {"models.case", "models.cost", "models.physics", "models.parts"},
+    "models.parts": SHAPES | {"models.case", "models.cost", "models.physics", "models.parts"},
     "models.stages": SHAPES | {"models.case", "models.physics", "models.parts", "models.stages"},
     "models": {"models"},
     "optimizer": {"models", "optimizer"},
@@ -54,7 +53,13 @@ def test_imports_follow_the_arrows(path):
     def covered(name, arrows):
         return any(name == a or name.startswith(a + ".") for a in arrows)
 
-    own = imports(path) - {"models", "optimizer", "models.stages", "models.parts", "models.physics"}
+    own = imports(path) - {
+        "models",
+        "optimizer",
+        "models.stages",
+        "models.parts",
+        "models.physics",
+    }
     wrong = sorted(n for n in own if not covered(n, allowed(path)))
     assert not wrong, f"{module(path)} may not import {wrong}"
 
