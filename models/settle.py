@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from models.axes import Array, array_namespace
 from models.case import Case
-from models.ledger import Kind, Ledger, booking, joined
+from models.ledger import Kind, Ledger, at_most, booking, joined
 from models.parts import enclosure
 from models.parts.part import Anchor, Part
 from models.stages.stage import Placed
@@ -24,6 +24,7 @@ GUESS_ALL, GUESS_FRONT, GUESS_DAY, GUESS_NIGHT = 0.07, 0.045, 0.8, 0.05
 # Growth of the front's loss with power, over loss per power: nothing of it is fixed at full
 # load, most of it at light load.  Fitted to good designs of both topologies, within ±0.4.
 GROWTH_IDLE, GROWTH_LOADED = 0.3, 0.7
+RESIDUAL_MAX = 1e-3  # [1], error of the heat over it with which a design may be shown
 SLOPE_MAX = 0.5  # [1], least efficiency of a watt more that the balance is sought for
 
 
@@ -143,6 +144,20 @@ def _heat(parts: tuple[Part, ...], air: _Air, potted: Array) -> Array:
     return total
 
 
+def _balance_limit(left: Array, case: Case) -> Ledger:
+    """Return the limit on the error of the heat while power flows.
+
+    It is a bound on trust, not on hardware: a design whose loss steps between the two
+    passes has figures that may not be used.
+    """
+    xp = array_namespace(left)
+    flowing = xp.where(case.points.p_ac > 0.0, left, 0.0)
+    return at_most(
+        "balance.residual", flowing, xp.full((1, 1, 1), RESIDUAL_MAX), "",
+        "error of the heat left by the power balance, over it",
+    )  # fmt: skip
+
+
 def _books(
     placed: Placed, p_module: Array, air: _Air, guess: _Guess, *, box: enclosure.Design, case: Case
 ) -> Settled:
@@ -159,6 +174,7 @@ def _books(
         ledger,
         enclosure.book(box, ledger, air.surface, case),
         booking("balance.residual", Kind.FIGURE, left, "error of the heat, over it", ""),
+        _balance_limit(left, case),
         booking("box.surface", Kind.TEMPERATURE, air.surface, "wall of the box"),
         booking("box.inside", Kind.TEMPERATURE, air.inside, "inside of the box"),
     )
