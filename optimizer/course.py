@@ -24,7 +24,7 @@ from optimizer.state import EVALUATIONS, FAILED, FEASIBLE, State, Tuning, founde
 from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, trials
 
 FRONT_LIMIT = 3000  # designs kept of every candidate's front
-TURN = 3000  # evaluations an island may look for the first feasible design at a time
+TURN = 2500  # evaluations an island may look for the first feasible design at a time
 PATIENCE = 0.5  # of an equal share of the evaluations, to find a first feasible design
 SNAPSHOTS = 60  # fronts kept along the way as evidence of convergence
 

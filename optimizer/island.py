@@ -100,7 +100,7 @@ def _generation(
     if blocks is not None and not len(s.front_genes):
         _guided(s, space, blocks, tuning, rng, evaluate)
         return
-    trial, operator = _trial(s, space, tuning, rng)
+    trial, operator = _trial(s, space, blocks, tuning, rng)
     outcome = evaluate(trial)
     entered = absorb(s, trial, outcome, tuning, rng)
     s.credit *= 0.97
@@ -134,7 +134,7 @@ def _guided(
 
 
 def _trial(
-    s: State, space: Space, tuning: Tuning, rng: np.random.Generator
+    s: State, space: Space, blocks: Blocks | None, tuning: Tuning, rng: np.random.Generator
 ) -> tuple[Array, Whole]:
     """Return the designs to evaluate next and the operator of each, −1 for none."""
     if not len(s.genes):
@@ -143,7 +143,7 @@ def _trial(
         operator = np.full(len(trial), -1)
         s.seeds = s.seeds[:0]
     else:
-        pool = _pool(s)
+        pool = _pool(s, blocks)
         # A few too many: some will have been made before, and batches should be full.
         count = tuning.offspring + tuning.offspring // 8
         trial, operator = propose(rng, space, pool, count, operator_weights(s.credit))
@@ -172,7 +172,7 @@ def _hold(s: State, genes: Array) -> Array:
     return np.where(np.isnan(s.held), genes, s.held)
 
 
-def _pool(s: State) -> Pool:
+def _pool(s: State, blocks: Blocks | None) -> Pool:
     excess = violated(s, s.margins)
     rank = np.empty(len(s.genes), dtype=np.int64)
     feasible = excess <= 0.0
@@ -180,7 +180,7 @@ def _pool(s: State) -> Pool:
         rank[feasible] = ranks(s.objectives[feasible])
     order = np.argsort(np.argsort(excess[~feasible], kind="stable"), kind="stable")
     rank[~feasible] = len(s.genes) + order
-    return Pool(s.genes, s.objectives, rank)
+    return Pool(s.genes, s.objectives, rank, blocks.genes if blocks else None)
 
 
 def _polish(

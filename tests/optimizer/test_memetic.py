@@ -94,3 +94,28 @@ def test_both_ends_of_a_front_are_always_polished(rng):
         chosen = starts(f, 8, rng)
         assert {0, 49} <= set(chosen.tolist())
         assert len(chosen) <= 8
+
+
+class Bend(Ridge):
+    """The same with a limit that bends away under every straight step."""
+
+    def evaluate(self, genes):
+        found = super().evaluate(genes)
+        x0, x1, _, _ = genes.T
+        bend = (x1 - 0.3 - 0.4 * np.sin(7.0 * x0)) * 3.0
+        return Outcome(found.objectives, bend[:, None], found.columns, found.failed)
+
+
+def test_no_polished_design_breaks_a_bent_limit(rng):
+    problem = Bend()
+    genes = problem.space.snapped(rng.uniform(0.05, 0.4, (12, 4)))
+    genes = genes[(problem.evaluate(genes).margins <= 0.0)[:, 0]]
+    f = problem.evaluate(genes).objectives
+    _, outcome = polished(
+        genes, f, space=problem.space, held=np.full(4, np.nan), evaluate=problem.evaluate
+    )
+    assert (outcome.margins <= 0.0).all()
+    main = np.arange(len(f)) % 2
+    rows = np.arange(len(f))
+    assert (outcome.objectives[rows, main] <= f[rows, main]).all()
+    assert (outcome.objectives[rows, main] < f[rows, main] - 1e-3).mean() > 0.7

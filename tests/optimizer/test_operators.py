@@ -106,3 +106,15 @@ def test_a_design_is_new_once():
     assert not fresh[500:].any()
     # Two designs that share a slot push each other out: that may happen, but rarely.
     assert unseen(seen, genes).mean() < 0.02
+
+
+def test_known_parts_are_exchanged_whole(rng):
+    space = Space.uniform([0] * 6, [0] * 6, [0] * 6)
+    blocks = np.array([[1, 1, 1, 0, 0, 0], [0, 1, 1, 0, 0, 0], [0, 0, 0, 1, 1, 1]], dtype=bool)
+    genes = np.repeat(np.linspace(0.1, 0.9, 40)[:, None], 6, axis=1)
+    pool = Pool(genes, genes[:, :2] * [1.0, -1.0], np.zeros(40, dtype=np.int64), blocks)
+    weights = np.array([float(name == "block") for name in OPERATORS])
+    made, _ = propose(rng, space, pool, 400, weights)
+    together = np.stack([made[:, 1] == made[:, 2], made[:, 3] == made[:, 4]])
+    assert together.mean() > 0.8  # but for the few that were mutated after
+    assert (made[:, 0] != made[:, 1]).mean() > 0.05
