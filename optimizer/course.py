@@ -25,7 +25,7 @@ from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, trials
 
 FRONT_LIMIT = 3000  # designs kept of every candidate's front
 TURN = 2500  # evaluations an island may look for the first feasible design at a time
-PATIENCE = 0.5  # of an equal share of the evaluations, to find a first feasible design
+PATIENCE = 0.5  # of an equal share of the evaluations, before a structure may be given up
 SNAPSHOTS = 60  # fronts kept along the way as evidence of convergence
 
 
@@ -215,7 +215,7 @@ def _judged(
 ) -> Course:
     """Return the course with merits of the round, and without structures past hope.
 
-    One without a feasible design is judged only after ``patience`` evaluations.
+    None is judged before ``patience`` evaluations: a young front says little.
     """
     merits = np.array(
         [
@@ -230,7 +230,7 @@ def _judged(
             if k != c and live[k] and other.topology == problem.topology
         ]  # fmt: skip
         merit = Merit(*merits[c].tolist())
-        patient = not course.fronts[c].size and course.evaluations[c] < patience
+        patient = course.evaluations[c] < patience
         idle = (
             live[c]
             and not patient

@@ -1,6 +1,7 @@
 import dataclasses
 
 import numpy as np
+import pytest
 
 from optimizer.budget import Settings
 from optimizer.course import TURN, opened, planned, settled
@@ -55,8 +56,9 @@ def test_islands_of_a_problem_without_blocks_all_search():
     assert len(set(course.targets.tolist())) == 1
 
 
-def test_a_structure_is_not_given_up_before_it_had_time_to_find_a_first_design():
-    problems = [StandIn("a"), StandIn("b", hopeless=True)]
+@pytest.mark.parametrize("worse", [{"hopeless": True}, {"shift": 30.0}])
+def test_a_structure_is_not_given_up_before_it_had_its_time(worse):
+    problems = [StandIn("a"), StandIn("b", **worse)]
     problems[1].topology = problems[0].topology
     settings = dataclasses.replace(SETTINGS, evaluations=24_000)
     course = opened(problems, settings, {})
