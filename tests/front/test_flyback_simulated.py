@@ -50,7 +50,7 @@ def seen(name):
                 "primary": waves.rms("i:leak"),
                 "i_out": waves.mean("i:out"),
                 "i_in": waves.mean("i:in_") / phases,
-                "v_diode": -float(np.median(v_out[v_out < 0.5 * v_out.min()])),
+                "v_diode": -float(np.median(v_out[v_out < 0.8 * v_out.min()])),
                 "swing": float(np.ptp(magnetising)),
             }
         )
