@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # first feasible design comes after about 2,000 designs.  Without the loads the larger one
 # needed 3,300 or, mostly, more than 6,000; without crossing parents 3,300 and 2,700.
 FOUNDERS = 384  # random designs at first
-PARENTS = 48  # designs of least violation kept
+PARENTS = 64  # designs of least violation kept
 CHILDREN = 64
 BEST = 24  # designs kept for every block
 CROSSED = 0.4  # of the children: blocks of two parents

@@ -246,6 +246,7 @@ def _tell(run: Run, ready: Prepared, result: Result) -> None:
     from optimizer.figures_data import front_points
     from optimizer.fronts import corners
     from optimizer.nearest import explanation
+    from optimizer.quantities import quantity
 
     click.echo(
         f"{run.name}: {result.reason}; {result.evaluations:,} designs in {result.seconds:.0f} s "
@@ -258,7 +259,7 @@ def _tell(run: Run, ready: Prepared, result: Result) -> None:
         points = front_points(run, topology)
         rows += [
             [topology, where, p.label, f"{p.density:.2f} kW/l", f"{p.efficiency:.2f} %",
-             f"{p.results['cost']:.1f}", f"{p.results['life_years']:.0f} years"]
+             f"{p.results['cost']:.1f}", quantity(p.results["life_years"], "years")]
             for where, p in corners(points)
         ]  # fmt: skip
     if rows:

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Sequence
 
 from models.results import NAMES
+from optimizer.quantities import quantity
 
 
 @dataclasses.dataclass(frozen=True)
@@ -32,7 +33,7 @@ class FrontPoint:
         r = self.results
         return (
             f"{self.label}<br>{self.efficiency:.2f} %, {self.density:.2f} kW/l<br>"
-            f"cost {r['cost']:.1f}, life {r['life_years']:.0f} years, "
+            f"cost {r['cost']:.1f}, life {quantity(r['life_years'], 'years')}, "
             f"height {r['height_mm']:.0f} mm"
         )
 

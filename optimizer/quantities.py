@@ -7,7 +7,9 @@ import math
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
 # Units that take a prefix; others are printed as they are.
 PREFIXED = {"F", "H", "A", "V", "W", "Ω", "s", "Hz", "C", "J"}
-ROUND = {"°C": 0, "years": 0, "€": 1, "%": 2, "turns": 0}
+ROUND = {"°C": 0, "€": 1, "%": 2, "turns": 0}
+HOURS_PER_YEAR = 8760.0
+LONGEST_YEARS = 99
 
 
 def quantity(value: float | str, unit: str = "", digits: int = 3) -> str:
@@ -24,6 +26,8 @@ def quantity(value: float | str, unit: str = "", digits: int = 3) -> str:
         return value
     if not math.isfinite(value):
         return "–"
+    if unit in ("h", "years"):
+        return _span(value / HOURS_PER_YEAR if unit == "h" else value)
     if unit in ROUND:
         return f"{value:.{ROUND[unit]}f} {unit}"
     if unit == "m":
@@ -36,6 +40,11 @@ def quantity(value: float | str, unit: str = "", digits: int = 3) -> str:
     if value != 0.0:
         power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-9), -12), 6)
     return f"{significant(value / 10.0**power, digits)} {PREFIXES[power]}{unit}"
+
+
+def _span(years: float) -> str:
+    """Return a life; beyond a century the figure would claim what no law supports."""
+    return f"> {LONGEST_YEARS} years" if years > LONGEST_YEARS else f"{years:.0f} years"
 
 
 def significant(value: float, digits: int = 3) -> str:

@@ -34,10 +34,7 @@ def random_values(topology, static, case, n, rng, corners=False):
     values = {}
     for v in variables(topology.design, case.catalogue.names(), static=static):
         share = rng.integers(0, 2, n).astype(float) if corners else rng.random(n)
-        if v.log:
-            x = v.lo * (v.hi / v.lo) ** share
-        else:
-            x = v.lo + (v.hi - v.lo) * share
+        x = v.lo * (v.hi / v.lo) ** share if v.log else v.lo + (v.hi - v.lo) * share
         values[v.field] = (np.round(x) if v.discrete else x).reshape(-1, 1, 1)
     return values
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from tests.conformance.designs import candidates, demo_case, made, name_of, random_values
 
 from models.evaluate import evaluate
 from models.ledger import Kind
 from models.results import NAMES
 from models.variables import variables
+from tests.conformance.designs import candidates, demo_case, made, name_of, random_values
 
 CANDIDATES = candidates()
 

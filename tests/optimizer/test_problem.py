@@ -65,7 +65,8 @@ def test_a_design_has_the_same_bits_in_every_batch(rng):
 
 
 @pytest.mark.parametrize(
-    ("count", "sizes"), [(1, [32]), (96, [96]), (256, [256]), (300, [160, 160]), (600, [224, 224, 160])]
+    ("count", "sizes"),
+    [(1, [32]), (96, [96]), (256, [256]), (300, [160, 160]), (600, [224, 224, 160])],
 )
 def test_chunks_are_even_so_that_little_is_padding(rng, count, sizes):
     p, seen = problem(), []

@@ -25,6 +25,8 @@ def test_the_examples_in_the_docstrings_hold():
         ("litz", "", "litz"),
         (float("nan"), "V", "–"),
         (25.4, "years", "25 years"),
+        (175_200.0, "h", "20 years"),
+        (999.0, "years", "> 99 years"),
     ],
 )
 def test_a_quantity_has_a_prefix_and_three_figures(value, unit, text):
