@@ -74,6 +74,9 @@ class Settings:
             # left 1.2 and 3.8 times the hypervolume of 128 after 5,000 evaluations.
             offspring=CHUNK * max(2 * population // CHUNK, 1),
             first_sample=int(min(max(0.1 * each / population, 2), 8)),
+            # A polish takes up to 4,000 evaluations: small sweeps would overrun, and do
+            # better without it.
+            polish_every=7000 if self.evaluations >= 100_000 else self.evaluations,
             cloud=int(min(max(100_000 / max(candidates * self.islands, 1), 200), 16_000)),
         )
 

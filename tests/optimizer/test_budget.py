@@ -69,3 +69,8 @@ def test_small_budgets_get_small_populations_and_large_ones_many_rounds():
 @pytest.mark.parametrize("evaluations", [20_000, 200_000, 10_000_000])
 def test_a_generation_fills_whole_chunks(evaluations):
     assert Settings(evaluations=evaluations).tuning(6).offspring % CHUNK == 0
+
+
+def test_a_small_sweep_spends_nothing_on_gradients():
+    assert Settings(evaluations=20_000).tuning(1).polish_every >= 20_000
+    assert Settings(evaluations=200_000).tuning(1).polish_every < 10_000
