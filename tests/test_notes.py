@@ -10,8 +10,8 @@ from models.topologies.notes import discharge_note
 
 def test_the_bleeder_reaches_sixty_volts_in_the_time_said():
     note = discharge_note("link", 40e-6, 230.0)
-    kilo = float(re.search(r"at most ([\d.]+) kΩ", note).group(1))
-    left = 230.0 * math.exp(-300.0 / (kilo * 1e3 * 40e-6))
+    mega = float(re.search(r"at most ([\d.]+) MΩ", note).group(1))
+    left = 230.0 * math.exp(-300.0 / (mega * 1e6 * 40e-6))
     assert left == pytest.approx(60.0, rel=0.01)
 
 

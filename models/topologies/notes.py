@@ -33,7 +33,7 @@ def discharge_note(name: str, c: float, v: float) -> str:
     resistance = DISCHARGE_TIME / (c * math.log(v / SAFE_VOLTAGE))
     return (
         f"{name}: {1e6 * c:.3g} µF at up to {v:.0f} V holds {energy:.2g} J. A bleeder of at most "
-        f"{resistance / 1e3:.3g} kΩ brings it below 60 V in {DISCHARGE_TIME:.0f} s and costs "
+        f"{resistance / 1e6:.3g} MΩ brings it below 60 V in {DISCHARGE_TIME:.0f} s and costs "
         f"{1e3 * v * v / resistance:.0f} mW; without it wait and measure."
     )
 
