@@ -55,9 +55,6 @@ class RayWorkers:
     """
 
     def __init__(self, problems: Sequence[Problem], count: int) -> None:
-        # One thread a process: the actors share the cores among them.
-        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-            os.environ.setdefault(name, "1")
         os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")
         import ray
 

@@ -1,5 +1,7 @@
 """Fixtures shared by all tests."""
 
+import optimizer  # noqa: F401, I001 - sets one thread for linear algebra, before numpy
+
 import numpy as np
 import pytest
 
