@@ -52,7 +52,7 @@ def draw(
         axes.set_xlabel("power density [kW/l]")
         axes.set_ylabel("weighted efficiency [%]")
         axes.grid(visible=True, color="#e6e6e6", linewidth=0.7)
-        axes.legend(loc="lower left", frameon=True, fontsize=8)
+        axes.legend(loc="best", frameon=True, fontsize=8)
         figure.supxlabel(note, fontsize=6.5, color="#555555")
         figure.savefig(path)
 

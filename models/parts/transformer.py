@@ -72,6 +72,24 @@ def leakage(design: Design, case: Case) -> Array:
     return _leakage(design, core, _coils(design, core))
 
 
+def winding_capacitance(design: Design, case: Case) -> Array:
+    """Return the capacitance between the windings of one transformer [F].
+
+    C = ε·(facing area)/(distance), one face for each border between the windings; within
+    a factor 2.
+
+    Source
+    ------
+    Plate capacitor; permittivity and distance common practice, no source.
+    """
+    return _winding_capacitance(design, cores.core(design.core, case))
+
+
+def _winding_capacitance(design: Design, core: Core) -> Array:
+    plates = _interfaces(design) * core.mlt * core.bw
+    return EPSILON * plates / (TAPE + 0.5 * TIW)
+
+
 def _interfaces(design: Design) -> Array:
     """Return the number of borders between primary and secondary [1]."""
     xp = array_namespace(design.turns_primary)
@@ -166,8 +184,7 @@ class Transformer(Wound):
         primary, secondary = self.coils
         wire_cost = self._wire(primary) + TIW_PRICE * primary.mass + self._wire(secondary)
         leak = _leakage(self.design, core, (primary, secondary))
-        plates = _interfaces(self.design) * core.mlt * core.bw
-        between = EPSILON * plates / (TAPE + 0.5 * TIW)
+        between = _winding_capacitance(self.design, core)
         return joined(
             self.common_books(t, cost.ferrite_core(core.mass, core.v_e), wire_cost, case),
             self._limits(),

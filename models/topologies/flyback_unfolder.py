@@ -17,7 +17,7 @@ import numpy as np
 from models.axes import Array, angles
 from models.case import Case
 from models.ledger import Ledger, at_most
-from models.parts import capacitor, emi_choke, enclosure, housekeeping
+from models.parts import capacitor, emi_choke, enclosure, housekeeping, transformer
 from models.physics import loops
 from models.physics.emission import Section
 from models.physics.grid import base_capacitance, ground_current
@@ -31,10 +31,10 @@ from models.topologies.topology import Detail, Topology, Wave
 from models.variables import part
 
 RELAY_POLES = 2  # one contact in line and one in neutral: the transformer isolates
-# Capacitance between the windings that couples the module to the grid's potential [F];
-# middle of the usual 10 to 100 pF a phase, common practice, no source.
-C_WINDINGS = 60e-12
-ANGLES_SHOWN = 21  # of waveforms, over half a line cycle
+# The voltage along a winding rises from nothing to its swing, so that half of the
+# capacitance between the windings sees it [1]; common practice, no source.
+COUPLED = 0.5
+ANGLES_SHOWN = 21  # of half a line cycle, on the sheet; the figures come of fewer
 REACTIVE_MAX = 0.05  # [1], capacitance across the line over the base value
 DIAGRAM = """
   module ─┬─ electrolytic ─┬─ flyback ─ C_f ─ unfolder ─ mains filter ─ relay ─ grid
@@ -99,7 +99,7 @@ def _grid_side(x: Design, ports: flyback.FlybackPorts, case: Case) -> Placed:
     noise = emi.Noise(
         f=x.flyback.f,
         differential=ports.noise,
-        common=_earth_currents(x.flyback, ports, len(ports.noise)),
+        common=_earth_currents(x, ports, case),
     )
     placed = emi.place(
         "emi", x.emi, noise, (Section(c_f, none),), i_line=_grid_current(case) + none,
@@ -123,16 +123,20 @@ def _reactive(x: Design, c_f: Array, case: Case) -> Ledger:
     )
 
 
-def _earth_currents(
-    x: flyback.Design, ports: flyback.FlybackPorts, count: int
-) -> tuple[Array, ...]:
+def _between(x: Design, case: Case) -> Array:
+    """Return the capacitance between the windings of all phases [F]."""
+    return x.flyback.phases * transformer.winding_capacitance(x.flyback.transformer, case)
+
+
+def _earth_currents(x: Design, ports: flyback.FlybackPorts, case: Case) -> tuple[Array, ...]:
     """Return the harmonics of the current through the windings' capacitance [A].
 
     A square of swing v has harmonics √2·v/(π·n); each drives 2π·n·f·C, so that all are
     alike: i = 2·√2·f·C·v.
     """
-    current = 2.0 * math.sqrt(2.0) * x.f * (C_WINDINGS * x.phases) * ports.v_node
-    return (current,) * count
+    coupled = COUPLED * _between(x, case)
+    current = 2.0 * math.sqrt(2.0) * x.flyback.f * coupled * ports.v_node
+    return (current,) * len(ports.noise)
 
 
 def _leakage(x: Design, case: Case) -> Ledger:
@@ -140,7 +144,7 @@ def _leakage(x: Design, case: Case) -> Ledger:
 
     The module's capacitance is much the larger one, so that of the windings decides.
     """
-    c_windings = np.full((1, 1, 1), C_WINDINGS * x.flyback.phases)
+    c_windings = _between(x, case)
     c_module = emi.module_capacitance(case)
     c_path = c_windings * c_module / (c_windings + c_module)
     v_earth = 0.5 * case.points.v_grid
