@@ -17,7 +17,7 @@ from tests.stages.test_series_capacitor_modes import figures, scale
 
 DESIGNS = names("series_capacitor_boost_half_bridge")
 TOLERANCE = 0.02
-INSTANTS = ("v_on", "v_off", "d_falls", "d_block", "s_falls")
+INSTANTS = ("v_on", "v_off", "d_falls", "d_block", "s_falls", "s_block")
 BLOCKED = 0.1  # by which a blocking voltage may be called too high
 
 pytestmark = [pytest.mark.slow, pytest.mark.parametrize("name", DESIGNS)]

@@ -140,7 +140,10 @@ def test_links_swing_as_the_averaged_circuit_does(name):
     for key, share in (("1", links.share_1), ("2", links.share_2)):
         c, v = seen[key]
         current = math.sqrt(np.mean((c * np.gradient(v, step)) ** 2))
-        assert (share * links.i_line).item() == pytest.approx(current, rel=TOLERANCE)
+        # A small C₁ also takes what the doubler's inductor asks for: against all current.
+        assert (share * links.i_line).item() == pytest.approx(
+            current, rel=TOLERANCE, abs=TOLERANCE * links.i_line.item()
+        )
     # Link 1 also bears what drops along the doubler's inductor: some tenths of a volt.
     v_1 = seen["1"][1]
     assert np.max(abs(v_1 - 0.5 * v_2)) < OFF_HALF * v_1.mean()
