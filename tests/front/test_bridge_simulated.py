@@ -20,7 +20,7 @@ TOLERANCE, FLOOR = 0.02, 0.002  # [1], [A]
 # dead-time wave jumps between the angles where the peak current is near the ripple's.
 COARSE = {"link 1 ripple": (0.12, 0.25), "dead time": (0.06, 0.06)}  # carriers aligned, opposed
 LEADING = "dead time h3"  # what the small harmonics of the dead time are held against
-OFF_HALF = 0.004  # [1], by which link 1 may leave half of link 2
+OFF_HALF = 0.01  # of V₁: inside the 1 % that the links keep in hand against the grid peak
 T_DEAD = 80e-9  # [s], of the simulation
 
 pytestmark = [pytest.mark.slow, pytest.mark.parametrize("name", DESIGNS)]
