@@ -19,7 +19,9 @@ FORMS = {".html": "html", ".json": "json", ".csv": "csv"}
 @click.option("--topology", help="Only the front of this topology.")
 @click.option("--common", is_flag=True, help="Only designs that no other topology dominates.")
 @click.option("--columns", help="Result names to show, with commas between.")
-@click.option("--csv", "as_csv", is_flag=True, help="All results as CSV with a unit row.")
+@click.option(
+    "--csv", "as_csv", is_flag=True, help="All results as CSV: cautions after #, names, units."
+)
 @JSON
 def front(
     run: str,
@@ -32,6 +34,7 @@ def front(
 ) -> None:
     """Print the fronts of RUN as a table, one line a design."""
     from models.errors import RipplefrontError
+    from optimizer.cautions import CAUTIONS
     from optimizer.figures_data import all_fronts, front_json, point
     from optimizer.fronts import table_columns
     from optimizer.launch import find_run
@@ -59,6 +62,7 @@ def front(
         document("front", front_json(found, points))
     elif as_csv:
         writer = csv.writer(sys.stdout, lineterminator="\n")
+        writer.writerows([f"# {caution}"] for caution in CAUTIONS)
         writer.writerow(["design", "topology", *known])
         writer.writerow(["", "", *(c.unit for c in found.columns)])
         for p in points:

@@ -146,14 +146,15 @@ class Wound:
         """Return the limits of the band in which the ferrite's loss fit holds.
 
         Below it the fit of a high-frequency ferrite promises less loss than any has.
+        A powder core has none; its values stand well off the bounds.
         """
         m, powder = self.material, self.core.powder > 0.5
         xp = array_namespace(m.f_min)
         f = self.f + 0.0 * m.f_min
         return (
-            at_least(f"{self.path}.band_low", xp.where(powder, m.f_min, f), m.f_min, "Hz",
+            at_least(f"{self.path}.band_low", xp.where(powder, 2.0 * m.f_min, f), m.f_min, "Hz",
                      "frequency against the lower edge of the ferrite's loss fit"),
-            at_most(f"{self.path}.band_high", xp.where(powder, m.f_min, f), m.f_max, "Hz",
+            at_most(f"{self.path}.band_high", xp.where(powder, 0.0, f), m.f_max, "Hz",
                     "frequency against the upper edge of the ferrite's loss fit"),
         )  # fmt: skip
 

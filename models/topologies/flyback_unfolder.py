@@ -176,7 +176,14 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     p_out = demand.share[0, row, :] * power
     waves = (
         Wave("module, capacitor voltage", "V", theta, v + ripple * np.sin(2 * theta), True),
-        Wave("flyback output (filter capacitor)", "V", theta, v_out, True),
+        # Behind the unfolder C_f sees the grid's sine: nothing at even multiples.
+        Wave(
+            "flyback output (filter capacitor)",
+            "V",
+            theta,
+            v_out,
+            capacitor=int(x.unfolder.side[0, 0, 0]) == 0,
+        ),
         Wave("clamp capacitor", "V", theta, one.waves.v_edge[0, row, :], True),
         Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
         Wave("power from the flyback", "W", theta, p_out),

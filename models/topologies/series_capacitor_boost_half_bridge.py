@@ -181,6 +181,8 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     waves = (
         Wave("link 1, P to M", "V", theta, 0.5 * v_2, True),
         Wave("link 2, P to N", "V", theta, v_2, True),
+        Wave("filter capacitor", "V", theta,
+             math.sqrt(2.0) * float(behind.side.v_filter[0, row, 0]) * np.sin(theta), True),
         *_series_voltages(x, v_2, theta, settled, row, case),
         Wave("grid leg, mean", "V", theta, np.concatenate((u, -u))),
         Wave("module, capacitor voltage", "V", theta,
