@@ -21,6 +21,8 @@ from models.variables import structures, variables
 from optimizer import pins as pinning
 from optimizer.archive import Run, StoredDesign, open_run
 from optimizer.budget import Settings
+from optimizer.cautions import CAUTIONS
+from optimizer.files import write_whole
 from optimizer.opened import Opened, opened
 from optimizer.problem import DesignProblem
 from optimizer.store import Store, candidate_record, create
@@ -103,7 +105,7 @@ def new_store(
     """Return the store of a new run folder that explains itself."""
     spec = ready.spec
     name = "-".join(spec.project.name.split())
-    return create(
+    store = create(
         root,
         name,
         specification=ready.text,
@@ -118,6 +120,8 @@ def new_store(
             **(more or {}),
         },
     )
+    write_whole(store.folder / "cautions.txt", "\n\n".join([*CAUTIONS, ""]).encode())
+    return store
 
 
 def _tables(spec: Specification, base: Path) -> dict[str, str]:

@@ -73,6 +73,11 @@ def test_no_file_of_a_run_names_a_folder_outside(moved):
             assert "/home" not in text
 
 
+def test_a_run_carries_the_cautions(moved):
+    folder, _ = moved
+    assert "Lethal voltages" in (folder / "cautions.txt").read_text(encoding="utf-8")
+
+
 def test_a_stored_design_evaluates_to_the_stored_results(moved):
     folder, _ = moved
     run = open_run(folder)
