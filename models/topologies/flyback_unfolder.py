@@ -154,67 +154,61 @@ def _leakage(x: Design, case: Case) -> Ledger:
 
 def detail(x: Design, settled: Settled, case: Case) -> Detail:
     """Return waveforms, loops and notes of the first design at full power."""
-    row = full_row(case)
-    p = settled.p_module
-    run = flyback.running(x.flyback, p, case)
-    angle = angles(ANGLES_SHOWN, math.pi)
-    demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
-    one = flyback.phase(x.flyback, run, demand, case)
-    theta = angle[0, 0, :]
-    points = case.points
-    v = float(points.v_pv[0, row, 0])
-    omega = 2.0 * math.pi * float(points.f_grid[0, row, 0])
+    row, points = full_row(case), case.points
+    v_grid = float(points.v_grid[0, row, 0])
     c = float(capacitor.capacitance(x.buffer.storage, case)[0, 0, 0])
     c_f = float(capacitor.capacitance(x.unfolder.filter, case)[0, 0, 0])
-    power = float(p[0, row, 0])
-    found = module_buffer.ripple(
-        p, run.p_run, c=capacitor.capacitance(x.buffer.storage, case), v=points.v_pv,
-        omega=2.0 * math.pi * points.f_grid, kappa=points.kappa,
-    )  # fmt: skip
-    ripple = float(found.ratio[0, row, 0]) * v
-    v_out = demand.v[0, row, :]
-    p_out = demand.share[0, row, :] * power
-    waves = (
-        Wave("module, capacitor voltage", "V", theta, v + ripple * np.sin(2 * theta), True),
-        # Behind the unfolder C_f sees the grid's sine: nothing at even multiples.
-        Wave(
-            "flyback output (filter capacitor)",
-            "V",
-            theta,
-            v_out,
-            capacitor=int(x.unfolder.side[0, 0, 0]) == 0,
-        ),
-        Wave("clamp capacitor", "V", theta, one.waves.v_edge[0, row, :], True),
-        Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
-        Wave("power from the flyback", "W", theta, p_out),
-        Wave("power from the module", "W", theta, np.full_like(theta, power)),
-    )
-    v_grid = float(points.v_grid[0, row, 0])
-    rated = case.spec.output.rated_power_w
+    leakage = x.emi.stages * emi_choke.inductances(x.emi.choke, case)[1]
     control = loops.unfolder(
         loops.Unfolder(
-            power=power, v_grid=v_grid, f_grid=omega / (2 * math.pi), v_module=v, c_module=c,
-            f_front=float(x.flyback.f[0, 0, 0]), c_filter=c_f,
-            l_grid=float((x.emi.stages * emi_choke.inductances(x.emi.choke, case)[1])[0, 0, 0]),
-            r_damp=housekeeping.R_GRID,
+            power=float(settled.p_module[0, row, 0]), v_grid=v_grid,
+            f_grid=float(points.f_grid[0, row, 0]), v_module=float(points.v_pv[0, row, 0]),
+            c_module=c, f_front=float(x.flyback.f[0, 0, 0]), c_filter=c_f,
+            l_grid=float(leakage[0, 0, 0]), r_damp=housekeeping.R_GRID,
         )
     )  # fmt: skip
-    protections = [
-        *common_protections(v_grid, rated, isolated=True),
+    protections = (
+        *common_protections(v_grid, case.spec.output.rated_power_w, isolated=True),
         "Clamp: the clamp switch must never conduct together with the main switch; check dead "
         "times over temperature. A suppressor across the clamp capacitor catches a lost pulse.",
         "Over-voltage at the filter capacitor when the grid is lost: stop pulses within 20 µs.",
         "Unfolder: all four transistors off until the grid's polarity is known; never both of a "
         "side on.",
-        discharge_note("capacitors at the module", c, v),
+        discharge_note("capacitors at the module", c, float(points.v_pv.max())),
         discharge_note("filter capacitor", c_f, math.sqrt(2.0) * 1.1 * v_grid),
-    ]
-    checks = [
+    )
+    checks = (
         *common_checks(),
         "Partial discharge and hipot of the transformer: it carries the reinforced insulation.",
         "Core and hot spot of the electrolytics with a thermocouple inside a sample can.",
-    ]
-    return Detail(waves, control, tuple(protections), tuple(checks))
+    )
+    return Detail(_waves(x, settled.p_module, row, case), control, protections, checks)
+
+
+def _waves(x: Design, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
+    """Return the waveforms over half a line cycle of the first design at one row."""
+    points = case.points
+    angle = angles(ANGLES_SHOWN, math.pi)
+    run = flyback.running(x.flyback, p, case)
+    demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
+    one = flyback.phase(x.flyback, run, demand, case)
+    found = module_buffer.ripple(
+        p, run.p_run, c=capacitor.capacitance(x.buffer.storage, case), v=points.v_pv,
+        omega=2.0 * math.pi * points.f_grid, kappa=points.kappa,
+    )  # fmt: skip
+    theta, power = angle[0, 0, :], float(p[0, row, 0])
+    v = float(points.v_pv[0, row, 0]) * (1.0 + float(found.ratio[0, row, 0]) * np.sin(2.0 * theta))
+    v_out, p_out = demand.v[0, row, :], demand.share[0, row, :] * power
+    # Behind the unfolder C_f sees the grid's sine: nothing at even multiples.
+    rectified = int(x.unfolder.side[0, 0, 0]) == 0
+    return (
+        Wave("module, capacitor voltage", "V", theta, v, True),
+        Wave("flyback output (filter capacitor)", "V", theta, v_out, rectified),
+        Wave("clamp capacitor", "V", theta, one.waves.v_edge[0, row, :], True),
+        Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
+        Wave("power from the flyback", "W", theta, p_out),
+        Wave("power from the module", "W", theta, np.full_like(theta, power)),
+    )
 
 
 def refusals(spec: Specification) -> tuple[str, ...]:
