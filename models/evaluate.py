@@ -11,16 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.axes import POINT, Array, array_namespace, check_axes, point_max
+from models.axes import POINT, Array, check_axes, point_max
 from models.case import Case
 from models.errors import ModelError
 from models.ledger import Entry, Kind, Ledger, at_least, at_most, joined
-from models.points import Purpose
 from models.results import RESULTS, results, wear_out
 from models.settle import Settled
 from models.topologies.topology import Topology
-
-HOURS_PER_YEAR = 8760.0
 
 
 @dataclasses.dataclass(frozen=True)
@@ -114,14 +111,3 @@ def worst_point(entry: Entry, design: int, case: Case) -> tuple[int, float]:
     line = row[min(design, row.shape[0] - 1)]
     index = int(np.argmax(line))
     return index, float(line[index])
-
-
-def weighted(x: Array, case: Case) -> Array:
-    """Return the weighted mean over the operating points, shape (n, 1, 1)."""
-    xp = array_namespace(x)
-    return xp.sum(x * case.points.weight, axis=POINT, keepdims=True)
-
-
-def rows_of(case: Case, purpose: Purpose) -> list[int]:
-    """Return the numbers of the operating points of one purpose."""
-    return [i for i, p in enumerate(case.points.purpose) if p is purpose]

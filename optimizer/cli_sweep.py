@@ -59,8 +59,10 @@ def sweep(
     """
     from optimizer import engine
     from optimizer.budget import Settings
+    from optimizer.figures_data import check_outputs
     from optimizer.launch import new_store, prepared
 
+    check_outputs(picture, page)
     ready = prepared(file, pins)
     asked = ready.spec.sweep
     limit = hours if hours is not None else asked.time_limit_h
@@ -98,9 +100,11 @@ def resume(
     """Go on with an interrupted RUN to the fronts of an undisturbed one."""
     from models.errors import RunError
     from optimizer import engine
+    from optimizer.figures_data import check_outputs
     from optimizer.launch import find_run, resumable
     from optimizer.store import Store
 
+    check_outputs(picture, page)
     found = find_run(runs, run)
     state = found.status
     if state.get("state") == "ended" and state.get("reason") != "stopped":

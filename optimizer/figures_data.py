@@ -14,7 +14,10 @@ from optimizer import figures, picture
 from optimizer.archive import Run, StoredDesign
 from optimizer.cautions import CAUTIONS
 from optimizer.fronts import FrontPoint, corners, table_columns
+from optimizer.quantities import quantity
 from optimizer.version import VERSION
+
+PICTURES, PAGES = (".png", ".svg"), (".html",)
 
 
 def front_points(run: Run, topology: str) -> list[FrontPoint]:
@@ -55,6 +58,27 @@ def run_corners(run: Run) -> dict[str, float]:
     }
 
 
+def check_outputs(picture: Path | None, page: Path | None) -> None:
+    """Refuse names that could not be written, before a long sweep and not after it.
+
+    Raises
+    ------
+    RipplefrontError
+        For an unknown suffix or a folder that does not exist.
+    """
+    for path, suffixes in ((picture, PICTURES), (page, PAGES)):
+        if path is None:
+            continue
+        if path.suffix.lower() not in suffixes:
+            raise RipplefrontError(
+                f"{path} has no known form.\n  End the name in {' or '.join(suffixes)}."
+            )
+        if not path.parent.is_dir():
+            raise RipplefrontError(
+                f"the folder of {path} does not exist.\n  Make it, or choose another."
+            )
+
+
 def write_picture(run: Run, path: Path) -> None:
     """Write the fronts as PNG or SVG.
 
@@ -63,10 +87,7 @@ def write_picture(run: Run, path: Path) -> None:
     RipplefrontError
         If the file has another suffix or cannot be written.
     """
-    if path.suffix.lower() not in (".png", ".svg"):
-        raise RipplefrontError(
-            f"{path} cannot be drawn.\n  End the name in .png or .svg (a page in .html)."
-        )
+    check_outputs(path, None)
     note = (
         f"{run.name} · ripplefront {VERSION} · analytic estimates for early design, losses "
         "±15–20 %, invented prices and catalogue parts;\nlethal voltages; verification and "
@@ -80,6 +101,7 @@ def write_picture(run: Run, path: Path) -> None:
 
 def write_page(run: Run, path: Path) -> None:
     """Write the fronts as one self-contained interactive page."""
+    check_outputs(None, path)
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("optimizer", "templates"), autoescape=True
     )
@@ -89,6 +111,7 @@ def write_page(run: Run, path: Path) -> None:
         version=VERSION,
         cautions=CAUTIONS,
         figure=figures.html(figures.fronts_figure(fronts, titles(run)), library=True),
+        q=quantity,
         columns=[c for c in run.columns if c.name in table_columns()],
         fronts=[
             {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from models.operating import make_case
 from models.parts.catalogue import DATA
 from models.results import NAMES, RESULTS
 from models.spec import Climate, Parts, Specification
-from models.spec_files import parse_specification, read_specification
+from models.spec_files import read_specification
 from models.topologies import TOPOLOGIES, exclusions
 from models.variables import structures, variables
 from optimizer import pins as pinning
@@ -165,8 +166,6 @@ def stored_case(run: Run) -> Case:
 
 def parse_without_files(run: Run) -> Specification:
     """Return the specification of a run without looking for the files it once named."""
-    import tomllib
-
     try:
         return Specification.model_validate(tomllib.loads(run.specification))
     except (ValueError, OSError) as error:
@@ -233,9 +232,3 @@ def find_run(root: Path, name: str) -> Run:
         f"{'no run' if not found else f'{len(found)} runs'} in {root} named {name!r}.\n"
         f"  There are: {known}"
     )
-
-
-__all__ = [
-    "Prepared", "find_run", "new_store", "open_design", "parse_specification", "prepared",
-    "resumable", "specification", "stored_case",
-]  # fmt: skip

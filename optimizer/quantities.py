@@ -60,28 +60,3 @@ def significant(value: float, digits: int = 3) -> str:
     places = max(digits - 1 - math.floor(math.log10(abs(value)) + 1e-12), 0)
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def count(value: float) -> str:
-    """Return a whole number with thousands apart.
-
-    Examples
-    --------
-    >>> count(47200)
-    '47,200'
-    """
-    return f"{round(value):,}"
-
-
-def duration(seconds: float) -> str:
-    """Return a time span as hours and minutes, or minutes and seconds.
-
-    Examples
-    --------
-    >>> duration(11100), duration(75)
-    ('3 h 05 min', '1 min 15 s')
-    """
-    seconds = max(round(seconds), 0)
-    if seconds >= 3600:
-        return f"{seconds // 3600} h {seconds % 3600 // 60:02d} min"
-    return f"{seconds // 60} min {seconds % 60:02d} s" if seconds >= 60 else f"{seconds} s"

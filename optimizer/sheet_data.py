@@ -11,11 +11,11 @@ import numpy as np
 from models.axes import Array
 from models.case import Case
 from models.curves import load_case, module_voltages
-from models.evaluate import HOURS_PER_YEAR, evaluate, worst_point
+from models.evaluate import evaluate, worst_point
 from models.ledger import Entry, Kind
 from models.physics.control import Loop
 from models.points import Purpose
-from models.results import RESULTS, group
+from models.results import RESULTS, group, wear_out
 from optimizer.cautions import CAUTIONS
 from optimizer.opened import Opened
 
@@ -176,8 +176,8 @@ def _temperatures(item: Opened) -> list[Document]:
 
 def _life(item: Opened) -> list[Document]:
     found = [
-        {"path": e.path, "years": _one(e.value) / HOURS_PER_YEAR}
-        for e in item.evaluation.ledger.of(Kind.LIFE)
+        {"path": path, "years": _one(years)}
+        for path, years in wear_out(item.evaluation.ledger, item.case)
     ]
     return sorted(found, key=lambda t: t["years"])
 

@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from models.axes import Array, angles
+from models.axes import Array, angles, array_namespace
 from models.case import Case
 from models.ledger import Ledger, at_most
 from models.parts import capacitor, emi_choke, enclosure, housekeeping, transformer
@@ -89,7 +89,7 @@ def _housekeeping(x: Design, p: Array, case: Case) -> tuple[housekeeping.Assembl
 
 def _grid_current(case: Case) -> Array:
     points = case.points
-    return points.p_ac / (points.v_grid * np.abs(points.power_factor))
+    return points.p_ac / (points.v_grid * array_namespace(points.p_ac).abs(points.power_factor))
 
 
 def _grid_side(x: Design, ports: flyback.FlybackPorts, case: Case) -> Placed:

@@ -16,7 +16,7 @@ import math
 
 import numpy as np
 
-from models.axes import Array
+from models.axes import Array, array_namespace, line_max, line_mean, line_min
 from models.case import Case
 from models.ledger import Ledger
 from models.module_view import module_window
@@ -109,7 +109,7 @@ def place(x: Design, case: Case) -> Settled:
         )
         pulses = stage.link_hf_rms
         hf = film_links.HighFrequency(
-            i_1=np.sqrt(i_1 * i_1 + pulses * pulses),
+            i_1=array_namespace(i_1).sqrt(i_1 * i_1 + pulses * pulses),
             f_1=x.boost.f,
             i_2=i_2,
             f_2=x.bridge.f,
@@ -143,24 +143,26 @@ def _module_ripple(x: Design, behind: _Behind, p: Array, active: Array, case: Ca
     Averaged model of the loops, derived here; see ``models.physics.loops``.
     """
     points = case.points
+    xp = array_namespace(p)
     double = 4.0 * math.pi * points.f_grid
-    nodes = behind.links.v_1_nodes
-    swing = 0.5 * (nodes.max(axis=2, keepdims=True) - nodes.min(axis=2, keepdims=True))
-    mean = nodes.mean(axis=2, keepdims=True)
+    # Link 1 is half of link 2; the few nodes of the boost do not reach its extremes.
+    v_2 = behind.links.v_2
+    swing = 0.25 * (line_max(v_2) - line_min(v_2))
+    mean = 0.5 * line_mean(v_2)
     c = capacitor.capacitance_at(x.boost.input, points.v_pv, case)
     inductance = behind.prepared.inductance / x.boost.phases
-    late = 2.0 * np.sin(np.minimum(0.5 * double * 1.5 / x.boost.f, 1.5))
+    late = 2.0 * xp.sin(xp.minimum(0.5 * double * 1.5 / x.boost.f, 1.5))
     inner = 2.0 * math.pi * x.boost.f / 20.0
-    z = np.hypot(double * inductance, inner * inductance)
-    y = np.hypot(double * c, p / points.v_pv**2 + inner / 6.0 * c)
+    z = xp.hypot(double * inductance, inner * inductance)
+    y = xp.hypot(double * c, p / points.v_pv**2 + inner / 6.0 * c)
     ratio = (points.v_pv / mean) * late * swing / (z * y) / points.v_pv
     bursts = boost.burst_ripple(x.boost, active, p, case)
-    return np.where(points.p_ac > 0.0, np.hypot(ratio, bursts), 0.0)
+    return xp.where(points.p_ac > 0.0, xp.hypot(ratio, bursts), 0.0)
 
 
 def _leakage(x: Design, case: Case) -> Ledger:
-    v_earth = np.full((1, 1, 1), V_NEUTRAL)
-    none = np.zeros((1, 1, 1))
+    xp = array_namespace(case.points.p_ac)
+    v_earth, none = xp.full((1, 1, 1), V_NEUTRAL), xp.zeros((1, 1, 1))
     return emi.leakage(x.filter.emi, v_earth, emi.module_capacitance(case), i_high=none, case=case)
 
 

@@ -100,6 +100,8 @@ def test_every_mistake_in_a_file_comes_at_once_with_its_line(tmp_path):
             "box.height_mm >= 30",
         ),
         (("sweep", DEMO, "--pin", "cost <= nan"), "no number"),
+        (("sweep", DEMO, "--picture", "fronts.jpg"), ".png or .svg"),
+        (("sweep", DEMO, "--page", "nowhere/fronts.html"), "does not exist"),
         (("sweep", DEMO, "--pin", "topology in [no_such]"), "topology in [no_such]"),
     ],
 )
