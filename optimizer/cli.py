@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer import cli_designs, cli_sweep, machine
+from optimizer import cli_compare, cli_designs, cli_export, cli_rerun, cli_sweep, machine
 from optimizer.cautions import CAUTIONS
 from optimizer.terminal import FILE, JSON, Commands, document, say, table
 from optimizer.version import VERSION
@@ -194,5 +194,11 @@ def cautions() -> None:
         click.echo(text)
 
 
-for _command in (*cli_sweep.COMMANDS, *cli_designs.COMMANDS):
+for _command in (
+    *cli_sweep.COMMANDS,
+    *cli_rerun.COMMANDS,
+    *cli_designs.COMMANDS,
+    *cli_compare.COMMANDS,
+    *cli_export.COMMANDS,
+):
     main.add_command(_command)

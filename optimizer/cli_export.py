@@ -1,0 +1,7 @@
+"""Commands that hand a run to other tools."""
+
+from __future__ import annotations
+
+import click
+
+COMMANDS: tuple[click.Command, ...] = ()
