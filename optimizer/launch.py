@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
+import uuid
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -23,7 +24,7 @@ from optimizer import pins as pinning
 from optimizer.archive import Run, StoredDesign, open_run
 from optimizer.budget import Settings
 from optimizer.cautions import CAUTIONS
-from optimizer.files import write_whole
+from optimizer.files import read_json, write_json, write_whole
 from optimizer.opened import Opened, opened
 from optimizer.problem import DesignProblem
 from optimizer.store import Store, candidate_record, create
@@ -40,6 +41,7 @@ class Prepared:
     pins: tuple[str, ...]
     problems: tuple[DesignProblem, ...]
     excluded: Mapping[str, tuple[str, ...]]
+    variant: str = ""
 
     @property
     def spec(self) -> Specification:
@@ -65,6 +67,14 @@ def prepared(path: Path, extra_pins: Sequence[str] = ()) -> Prepared:
     spec = specification(path)
     text = path.read_text(encoding="utf-8-sig")
     return _prepared(text, path.parent, make_case(spec, path.parent), extra_pins)
+
+
+def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepared]:
+    """Return everything that a sweep needs, for each variant of the specification in ``path``.
+
+    A specification without variants gives a list of one.  Raises as ``prepared`` does.
+    """
+    return [prepared(path, extra_pins)]
 
 
 def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> Prepared:
@@ -100,10 +110,62 @@ def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> P
     return Prepared(text, base, case, written, problems, excluded)
 
 
+def settings_for(
+    ready: Sequence[Prepared],
+    seed: int | None = None,
+    designs: int | None = None,
+    hours: float | None = None,
+    workers: int = 0,
+) -> list[Settings]:
+    """Return the settings of the run of each variant: an equal share of the whole budget."""
+    asked = ready[0].spec.sweep
+    limit = hours if hours is not None else asked.time_limit_h
+    settings = Settings(
+        seed=asked.seed if seed is None else seed,
+        evaluations=(designs or asked.designs) // len(ready),
+        time_limit=None if limit is None else 3600.0 * limit / len(ready),
+    )
+    return [settings for _ in ready]
+
+
+def new_stores(ready: Sequence[Prepared], settings: Sequence[Settings], root: Path) -> list[Store]:
+    """Return the stores of the run folders of a sweep, one a variant; each knows the others."""
+    key = uuid.uuid4().hex
+    stores = [
+        new_store(r, s, root, sweep={"id": key, "variant": r.variant, "runs": []})
+        for r, s in zip(ready, settings, strict=True)
+    ]
+    names = [store.name for store in stores]
+    for store in stores:
+        manifest = read_json(store.folder / "manifest.json")
+        manifest["sweep"]["runs"] = names
+        write_json(store.folder / "manifest.json", manifest)
+    return stores
+
+
 def new_store(
-    ready: Prepared, settings: Settings, root: Path, more: Mapping[str, Any] | None = None
+    ready: Prepared,
+    settings: Settings,
+    root: Path,
+    more: Mapping[str, Any] | None = None,
+    *,
+    sweep: Mapping[str, Any] | None = None,
 ) -> Store:
-    """Return the store of a new run folder that explains itself."""
+    """Return the store of a new run folder that explains itself.
+
+    Parameters
+    ----------
+    ready : Prepared
+        What is to be searched.
+    settings : Settings
+        Budget and seed.
+    root : Path
+        The folder of all runs.
+    more : Mapping, optional
+        What else explains the run, for its manifest.
+    sweep : Mapping, optional
+        ``id``, ``variant`` and ``runs`` of the sweep that it belongs to.
+    """
     spec = ready.spec
     name = "-".join(spec.project.name.split())
     store = create(
@@ -118,6 +180,7 @@ def new_store(
             "settings": dataclasses.asdict(settings),
             "pins": list(ready.pins),
             "excluded": {k: list(v) for k, v in ready.excluded.items() if v},
+            **({"sweep": dict(sweep)} if sweep else {}),
             **(more or {}),
         },
     )
