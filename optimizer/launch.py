@@ -9,6 +9,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from models.axes import Array
 from models.case import Case
 from models.catalogues import SCHEMAS
 from models.errors import NoCandidateError, RunError
@@ -24,10 +27,11 @@ from optimizer import pins as pinning
 from optimizer.archive import Run, StoredDesign, open_run
 from optimizer.budget import Settings
 from optimizer.cautions import CAUTIONS
+from optimizer.demands import demands
 from optimizer.files import read_json, write_json, write_whole
 from optimizer.opened import Opened, opened
 from optimizer.problem import DesignProblem
-from optimizer.store import Store, candidate_record, create
+from optimizer.store import SCHEMA, Store, candidate_record, create, packed
 from optimizer.version import VERSION
 
 
@@ -66,7 +70,9 @@ def prepared(path: Path, extra_pins: Sequence[str] = ()) -> Prepared:
     """
     spec = specification(path)
     text = path.read_text(encoding="utf-8-sig")
-    return _prepared(text, path.parent, make_case(spec, path.parent), extra_pins)
+    held = [pinning.parse(p, "in the specification") for p in spec.pins.hold]
+    pins = [*held, *map(pinning.parse, extra_pins)]
+    return _prepared(text, path.parent, make_case(spec, path.parent), pins)
 
 
 def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepared]:
@@ -77,7 +83,7 @@ def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepar
     return [prepared(path, extra_pins)]
 
 
-def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> Prepared:
+def _prepared(text: str, base: Path, case: Case, pins: Sequence[pinning.Pin]) -> Prepared:
     excluded = exclusions(case.spec)
     if all(excluded.values()):
         lines = [f"  {name}: {'; '.join(why)}" for name, why in excluded.items()]
@@ -93,8 +99,8 @@ def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> P
         if not excluded[topology.name]
         for static in structures(topology.design)
     ]
-    written = (*case.spec.pins.hold, *extra_pins)
-    found = pinning.resolved([pinning.parse(p) for p in written], scopes, NAMES)
+    every = list(dict.fromkeys(pins))
+    found = pinning.resolved(every, scopes, NAMES, demands(case.spec))
     problems = tuple(
         DesignProblem(
             TOPOLOGIES[scope.topology],
@@ -107,7 +113,7 @@ def _prepared(text: str, base: Path, case: Case, extra_pins: Sequence[str]) -> P
         for scope, left in zip(scopes, found, strict=True)
         if left is not None
     )
-    return Prepared(text, base, case, written, problems, excluded)
+    return Prepared(text, base, case, tuple(map(str, every)), problems, excluded)
 
 
 def settings_for(
@@ -150,6 +156,7 @@ def new_store(
     more: Mapping[str, Any] | None = None,
     *,
     sweep: Mapping[str, Any] | None = None,
+    seeds: Mapping[str, Array] | None = None,
 ) -> Store:
     """Return the store of a new run folder that explains itself.
 
@@ -165,6 +172,8 @@ def new_store(
         What else explains the run, for its manifest.
     sweep : Mapping, optional
         ``id``, ``variant`` and ``runs`` of the sweep that it belongs to.
+    seeds : Mapping, optional
+        Designs (n, genes) to start from, by candidate name.
     """
     spec = ready.spec
     name = "-".join(spec.project.name.split())
@@ -185,6 +194,9 @@ def new_store(
         },
     )
     write_whole(store.folder / "cautions.txt", "\n\n".join([*CAUTIONS, ""]).encode())
+    if seeds is not None:
+        content = packed({"schema": np.array(SCHEMA), **seeds})
+        write_whole(store.folder / "seeds.npz", content)
     return store
 
 
@@ -241,8 +253,12 @@ def parse_without_files(run: Run) -> Specification:
 
 def resumable(run: Run) -> Prepared:
     """Return what an interrupted run needs to go on, from its own folder alone."""
-    extra = run.pins[len(parse_without_files(run).pins.hold) :]
-    return _prepared(run.specification, run.folder, stored_case(run), extra)
+    return prepared_again(run, [pinning.parse(p) for p in run.pins])
+
+
+def prepared_again(run: Run, pins: Sequence[pinning.Pin]) -> Prepared:
+    """Return a run's specification made ready under ``pins`` alone, from its own folder."""
+    return _prepared(run.specification, run.folder, stored_case(run), pins)
 
 
 def open_design(run: Run, stored: StoredDesign, case: Case | None = None) -> Opened:

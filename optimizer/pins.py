@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import itertools
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -20,6 +21,8 @@ from optimizer.problem import ColumnLimit
 
 # A result pinned with = may differ by this share: search meets no real number exactly.
 EQUAL = 0.005
+# Variables that are reported as a result of another name, in the same unit.
+SAME = {"box.height_mm": "height_mm"}
 _FORM = re.compile(r"\s*([A-Za-z][\w.]*)\s*(<=|>=|=|\bnot\s+in\b|\bin\b)\s*([^<>=\s].*?)\s*")
 _REMEDY = (
     "  Write PATH OP VALUE, for example:  box.height_mm <= 25   electrolytics = none\n"
@@ -29,16 +32,25 @@ _REMEDY = (
 
 @dataclasses.dataclass(frozen=True)
 class Pin:
-    """One decision; ``values`` has one entry unless the operator takes a list."""
+    """One decision; ``values`` has one entry unless the operator takes a list.
+
+    ``origin`` says where it was made, as in "in the specification", for messages only.
+    """
 
     path: str
     operator: str
     values: tuple[str, ...]
+    origin: str = dataclasses.field(default="", compare=False)
 
     def __str__(self) -> str:
         """Return the written form."""
         value = f"[{', '.join(self.values)}]" if "in" in self.operator else self.values[0]
         return f"{self.path} {self.operator} {value}"
+
+    @property
+    def named(self) -> str:
+        """The written form in quotes, with where it was made."""
+        return f"'{self}' {self.origin}".rstrip()
 
     def number(self, index: int = 0) -> float:
         """Return a value as a number; ``none`` counts none.
@@ -57,7 +69,7 @@ class Pin:
             value = float("nan")
         if not -1e300 < value < 1e300:
             raise PinError(
-                f"the pin '{self}' compares {self.path} with {text!r}, which is no number.\n"
+                f"the pin {self.named} compares {self.path} with {text!r}, which is no number.\n"
                 "  Write a plain number in the unit that the name ends with."
             )
         return value
@@ -80,8 +92,19 @@ class Pinned:
     limits: tuple[ColumnLimit, ...]
 
 
-def parse(text: str) -> Pin:
-    """Return the pin that ``text`` writes.
+@dataclasses.dataclass(frozen=True)
+class Demand:
+    """What holds for a reported result anyhow: a limit asked for, or a law of nature."""
+
+    path: str
+    operator: str  # "<=" or ">="
+    bound: float
+    reason: str
+    remedy: str
+
+
+def parse(text: str, origin: str = "") -> Pin:
+    """Return the pin that ``text`` writes; ``origin`` says where it was made.
 
     Raises
     ------
@@ -99,48 +122,159 @@ def parse(text: str) -> Pin:
     names = [part.strip() for part in value[1:-1].split(",")] if listed else [value]
     if not all(names):
         raise PinError(f"the pin {text!r} has an empty value in its list.\n{_REMEDY}")
-    return Pin(path, operator, tuple(names))
+    return Pin(path, operator, tuple(names), origin)
 
 
 def resolved(
-    pins: Sequence[Pin], scopes: Sequence[Scope], results: Sequence[str]
+    pins: Sequence[Pin],
+    scopes: Sequence[Scope],
+    results: Sequence[str],
+    demands: Sequence[Demand] = (),
 ) -> list[Pinned | None]:
     """Return what the pins leave of every candidate, None where they exclude it.
 
-    ``results`` names the columns of an evaluation in their order.
+    Parameters
+    ----------
+    pins : Sequence of Pin
+        Every decision, whoever made it.
+    scopes : Sequence of Scope
+        The candidates.
+    results : Sequence of str
+        The columns of an evaluation in their order.
+    demands : Sequence of Demand, optional
+        What no design can leave; pins are checked against it.
 
     Raises
     ------
     PinError
-        If a pin names nothing, suits no kind of value, contradicts another or leaves no
-        candidate.
+        If a pin names nothing, suits no kind of value, contradicts another or a demand,
+        applies to no candidate left, or leaves none.
     """
-    known = _known(scopes, results)
-    for pin in pins:
-        if pin.path not in known:
-            near = difflib.get_close_matches(pin.path, sorted(known), 1, 0.4)
-            hint = f"did you mean {near[0]}?" if near else "ripplefront names lists them all."
-            raise PinError(
-                f"the pin '{pin}' names nothing that can be pinned: {pin.path}.\n  {hint}"
-            )
+    _check_names(pins, _known(scopes, results))
     limits = _limits(pins, results)
-    found: list[Pinned | None] = []
-    for scope in scopes:
-        if all(_serves(pin, scope, scopes) for pin in pins):
-            found.append(Pinned(Genes(tuple(_gene(v, pins) for v in scope.variables)), limits))
-        else:
-            found.append(None)
-    if scopes and not any(found):
-        outside = ", ".join(f"'{p}'" for p in pins if p.path in known - set(results))
-        raise PinError(
-            f"the pins leave no candidate: {outside}.\n  Drop one of them, or allow more values."
-        )
-    return found
+    _check_ranges(pins, results, demands)
+    genes = [tuple(_narrowed(v, _on(v, pins)) for v in scope.variables) for scope in scopes]
+    passing = [*_structural(pins, scopes), *_variable(pins, scopes, genes)]
+    left = set(range(len(scopes))).intersection(*(serve for _, serve in passing))
+    if scopes and not left:
+        raise _leaves_none(passing)
+    _check_objects(pins, scopes, results, passing=passing, left=left)
+    return [
+        Pinned(Genes(tuple(g for g in mine if g is not None)), limits) if c in left else None
+        for c, mine in enumerate(genes)
+    ]
+
+
+def _on(variable: Variable, pins: Sequence[Pin]) -> list[Pin]:
+    return [pin for pin in pins if pin.path == variable.path]
 
 
 def _known(scopes: Sequence[Scope], results: Sequence[str]) -> set[str]:
     paths = {v.path for s in scopes for v in s.variables}
     return {"topology", *results, *paths, *(p for s in scopes for p in s.structure)}
+
+
+def _check_names(pins: Sequence[Pin], known: set[str]) -> None:
+    for pin in pins:
+        if pin.path not in known:
+            near = difflib.get_close_matches(pin.path, sorted(known), 1, 0.4)
+            hint = f"did you mean {near[0]}?" if near else "ripplefront names lists them all."
+            raise PinError(
+                f"the pin {pin.named} names nothing that can be pinned: {pin.path}.\n  {hint}"
+            )
+
+
+# Pins with the candidates, by number, that they leave.
+_Passing = tuple[tuple[Pin, ...], frozenset[int]]
+
+
+def _structural(pins: Sequence[Pin], scopes: Sequence[Scope]) -> list[_Passing]:
+    """Return which candidates each pin on the topology or a static choice leaves.
+
+    Candidates without that choice stay, but those with it may not all go.
+    """
+    found: list[_Passing] = []
+    for path in ["topology", *dict.fromkeys(p for s in scopes for p in s.structure)]:
+        mine = [
+            ((pin,), frozenset(c for c, s in enumerate(scopes) if _serves(pin, s, scopes)))
+            for pin in pins
+            if pin.path == path
+        ]
+        owners = {c for c, s in enumerate(scopes) if path in s.structure or path == "topology"}
+        inside = [(pin, serve & owners) for pin, serve in mine]
+        if owners and not owners.intersection(*(serve for _, serve in inside)):
+            raise _leaves_none(inside)
+        found += mine
+    return found
+
+
+def _variable(
+    pins: Sequence[Pin], scopes: Sequence[Scope], genes: Sequence[Sequence[Gene | None]]
+) -> list[_Passing]:
+    """Return which candidates the pins on each variable leave.
+
+    A range that differs from candidate to candidate may leave some out; pins that leave
+    no value anywhere are refused.
+    """
+    found = []
+    for path in dict.fromkeys(pin.path for pin in pins):
+        owners = {
+            c: (variable, gene)
+            for c, (scope, mine) in enumerate(zip(scopes, genes, strict=True))
+            for variable, gene in zip(scope.variables, mine, strict=True)
+            if variable.path == path
+        }
+        if not owners:
+            continue
+        without = {c for c, (_, gene) in owners.items() if gene is None}
+        mine = tuple(pin for pin in pins if pin.path == path)
+        if len(without) == len(owners):
+            raise _clash(next(iter(owners.values()))[0], mine)
+        found.append((mine, frozenset(range(len(scopes))) - without))
+    return found
+
+
+def _leaves_none(passing: Sequence[_Passing]) -> PinError:
+    """Return the error that names the fewest pins that leave no candidate together."""
+    for count in range(1, len(passing) + 1):
+        for some in itertools.combinations(passing, count):
+            if not frozenset.intersection(*(serve for _, serve in some)):
+                return _none_left([pin for pins, _ in some for pin in pins])
+    raise ValueError("some candidate is left")
+
+
+def _none_left(pins: Sequence[Pin]) -> PinError:
+    if len(pins) == 2:
+        return _contradiction(pins[0], pins[1])
+    names = ", ".join(pin.named for pin in pins)
+    verb = "leaves" if len(pins) == 1 else "leave"
+    many = "pin" if len(pins) == 1 else "pins"
+    return PinError(f"the {many} {names} {verb} no candidate.\n  Drop one, or allow more values.")
+
+
+def _check_objects(
+    pins: Sequence[Pin], scopes: Sequence[Scope], results: Sequence[str], *,
+    passing: Sequence[_Passing], left: set[int],
+) -> None:  # fmt: skip
+    """Refuse a pin on what no candidate that the others leave has."""
+    having = {
+        pin.path: {
+            c for c, s in enumerate(scopes)
+            if pin.path in s.structure or any(v.path == pin.path for v in s.variables)
+        }
+        for pin in pins
+        if pin.path != "topology" and pin.path not in results
+    }  # fmt: skip
+    for pin in pins:
+        owners = having.get(pin.path, left)
+        if not scopes or owners & left:
+            continue
+        guilty = [one[0] for one, serve in passing if pin not in one and not owners & serve]
+        others = guilty[0].named if guilty else "what the other pins leave"
+        raise PinError(
+            f"the pins {pin.named} and {others} contradict each other: no candidate that the "
+            f"second leaves has {pin.path}.\n  Drop one of them."
+        )
 
 
 def _chosen(pin: Pin, value: str, known: Iterable[str]) -> bool:
@@ -150,9 +284,11 @@ def _chosen(pin: Pin, value: str, known: Iterable[str]) -> bool:
         if wanted not in names:
             near = difflib.get_close_matches(wanted, names, 1, 0.4)
             hint = f"did you mean {near[0]}?" if near else f"choose among {', '.join(names[:12])}."
-            raise PinError(f"the pin '{pin}': {pin.path} is never {wanted!r}.\n  {hint}")
+            raise PinError(f"the pin {pin.named}: {pin.path} is never {wanted!r}.\n  {hint}")
     if pin.operator in ("<=", ">="):
-        raise PinError(f"the pin '{pin}' compares names.\n  Use =, in or not in for {pin.path}.")
+        raise PinError(
+            f"the pin {pin.named} compares names.\n  Use =, in or not in for {pin.path}."
+        )
     return (value in pin.values) != (pin.operator == "not in")
 
 
@@ -165,15 +301,6 @@ def _serves(pin: Pin, scope: Scope, scopes: Sequence[Scope]) -> bool:
     return True
 
 
-def _gene(variable: Variable, pins: Sequence[Pin]) -> Gene:
-    """Return the gene of a variable after all pins on it."""
-    mine = [pin for pin in pins if pin.path == variable.path]
-    gene = _narrowed(variable, mine)
-    if gene is None:
-        raise _clash(variable, mine)
-    return gene
-
-
 def _narrowed(variable: Variable, mine: Sequence[Pin]) -> Gene | None:
     """Return the gene that pins leave, None where they leave no value."""
     if variable.discrete:
@@ -184,8 +311,8 @@ def _narrowed(variable: Variable, mine: Sequence[Pin]) -> Gene | None:
     for pin in mine:
         if "in" in pin.operator:
             raise PinError(
-                f"the pin '{pin}' lists values of {variable.path}, which varies continuously.\n"
-                "  Use <=, >= or =."
+                f"the pin {pin.named} lists values of {variable.path}, "
+                "which varies continuously.\n  Use <=, >= or =."
             )
         value = pin.number() * variable.scale
         lo = lo if pin.operator == "<=" else max(lo, value)
@@ -210,38 +337,64 @@ def _clash(variable: Variable, mine: Sequence[Pin]) -> PinError:
         if _narrowed(variable, [pin]) is None:
             lo, hi = variable.shown(variable.lo), variable.shown(variable.hi)
             return PinError(
-                f"the pin '{pin}' leaves no value: {variable.path} reaches from {lo} to {hi}.\n"
-                "  Choose a value inside that range."
+                f"the pin {pin.named} leaves no value: {variable.path} reaches "
+                f"from {lo} to {hi}.\n  Choose a value inside that range."
             )
     for one, two in itertools.combinations(mine, 2):
         if _narrowed(variable, [one, two]) is None:
             return _contradiction(one, two)
-    every = ", ".join(f"'{pin}'" for pin in mine)
+    every = ", ".join(pin.named for pin in mine)
     return PinError(f"the pins {every} together leave no value.\n  Drop one of them.")
 
 
 def _contradiction(one: Pin, two: Pin) -> PinError:
-    return PinError(f"the pins '{one}' and '{two}' contradict each other.\n  Drop one of them.")
+    return PinError(
+        f"the pins {one.named} and {two.named} contradict each other.\n  Drop one of them."
+    )
 
 
 def _limits(pins: Sequence[Pin], results: Sequence[str]) -> tuple[ColumnLimit, ...]:
     """Return the limits that pins on reported results make."""
-    found: list[tuple[Pin, ColumnLimit]] = []
+    found: list[ColumnLimit] = []
     for pin in pins:
         if pin.path not in results:
             continue
         if "in" in pin.operator:
             raise PinError(
-                f"the pin '{pin}' lists values of {pin.path}, which is a number.\n"
+                f"the pin {pin.named} lists values of {pin.path}, which is a number.\n"
                 "  Use <=, >= or =."
             )
-        column, bound = list(results).index(pin.path), pin.number()
-        band = EQUAL * abs(bound) if pin.operator == "=" else 0.0
-        for sign in {"<=": (1.0,), ">=": (-1.0,), "=": (1.0, -1.0)}[pin.operator]:
-            edge = bound + sign * band
-            for other, limit in found:
-                opposite = limit.column == column and limit.sign != sign
-                if opposite and sign * (limit.bound - edge) > 0.0:
-                    raise _contradiction(other, pin)
-            found.append((pin, ColumnLimit(column, sign, edge, f"pin: {pin}")))
-    return tuple(limit for _, limit in found)
+        column, (lo, hi) = list(results).index(pin.path), _range(pin, results)
+        for sign, edge in ((1.0, hi), (-1.0, lo)):
+            if math.isfinite(edge):
+                found.append(ColumnLimit(column, sign, edge, f"pin: {pin}"))
+    return tuple(found)
+
+
+def _range(pin: Pin, results: Sequence[str]) -> tuple[float, float]:
+    """Return the lowest and highest number that a pin with <=, >= or = leaves."""
+    bound = pin.number()
+    band = EQUAL * abs(bound) if pin.operator == "=" and pin.path in results else 0.0
+    lo = -math.inf if pin.operator == "<=" else bound - band
+    hi = math.inf if pin.operator == ">=" else bound + band
+    return lo, hi
+
+
+def _check_ranges(pins: Sequence[Pin], results: Sequence[str], demands: Sequence[Demand]) -> None:
+    """Refuse pins on results that contradict each other, or what holds anyhow."""
+    met: list[tuple[str, Pin, tuple[float, float]]] = []
+    for pin in pins:
+        path = SAME.get(pin.path, pin.path)
+        if path not in results or "in" in pin.operator:
+            continue
+        lo, hi = _range(pin, results)
+        for demand in demands:
+            high = demand.operator == "<="
+            if demand.path == path and (lo > demand.bound if high else hi < demand.bound):
+                raise PinError(
+                    f"the pin {pin.named} cannot be met: {demand.reason}.\n  {demand.remedy}"
+                )
+        for _, other, (low, top) in (m for m in met if m[0] == path):
+            if lo > top or hi < low:
+                raise _contradiction(other, pin)
+        met.append((path, pin, (lo, hi)))

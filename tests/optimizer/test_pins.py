@@ -1,8 +1,14 @@
+import dataclasses
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from models.errors import PinError
-from optimizer.pins import Scope, parse, resolved
+from models.results import NAMES
+from optimizer.demands import demands
+from optimizer.launch import specification
+from optimizer.pins import Demand, Scope, parse, resolved
 from tests.optimizer.stand_in import VARIABLES
 
 RESULTS = ("cost", "electrolytics", "height_mm")
@@ -120,6 +126,82 @@ def test_a_pin_that_does_not_suit_its_variable_says_why(text, reason):
         pinned(text)
 
 
-def test_pins_that_leave_no_candidate_are_named():
-    with pytest.raises(PinError, match=r"no candidate: 'topology = flyback', 'topology not in"):
-        pinned("topology = flyback", "topology not in [flyback]")
+@pytest.mark.parametrize(
+    ("texts", "reason"),
+    [
+        (("topology = flyback", "topology not in [flyback]"), "contradict"),
+        (("topology = flyback", "boost.f_khz <= 150"), "no candidate that the second leaves has"),
+        (("topology = flyback", "boost.phases = 2"), "no candidate that the second leaves has"),
+        (("boost.phases = 1", "boost.phases = 2", "topology = boost_bridge"), "contradict"),
+        (("boost.phases = 1", "boost.phases = 2"), "contradict"),
+    ],
+)
+def test_pins_on_topology_and_structure_that_clash_are_both_named(texts, reason):
+    with pytest.raises(PinError, match=reason) as caught:
+        pinned("cost <= 60", *texts)
+    assert all(f"'{text}'" in str(caught.value) for text in texts[:2])
+    assert "Drop one of them" in str(caught.value)
+
+
+def test_one_pin_that_leaves_no_candidate_is_named_alone():
+    with pytest.raises(PinError, match=r"'topology not in .*leaves no candidate"):
+        pinned("topology not in [flyback, boost_bridge]", "cost <= 60")
+
+
+def test_a_pin_beyond_the_range_of_one_candidate_leaves_the_others():
+    low = dataclasses.replace(VARIABLES[6], lo=0.015, hi=0.02)
+    scopes = [Scope("flat", {}, (low,)), *SCOPES]
+    found = resolved([parse("box.height_mm >= 25")], scopes, RESULTS)
+    assert [f is not None for f in found] == [False, True, True, True]
+
+
+def test_lists_without_a_common_part_are_named():
+    texts = ("boost.core in [core 1, core 2]", "boost.core in [core 3]")
+    with pytest.raises(PinError, match="contradict") as caught:
+        pinned(*texts)
+    assert all(text in str(caught.value) for text in texts)
+    with pytest.raises(PinError, match="together leave no value"):
+        pinned("boost.turns in [5, 6]", "boost.turns in [6, 7]", "boost.turns in [5, 7]")
+
+
+def test_a_list_with_an_unknown_part_is_refused_by_name():
+    with pytest.raises(PinError, match="never 'core 99'"):
+        pinned("boost.core in [core 1, core 99]")
+
+
+def test_excluded_parts_are_left_out():
+    allowed = gene(pinned("boost.core not in [core 0, core 7]"), "boost.core").allowed
+    assert allowed == (1, 2, 3, 4, 5, 6)
+
+
+def test_an_outer_dimension_and_its_reported_result_are_one_quantity():
+    with pytest.raises(PinError, match=r"'height_mm <= 25' and 'box.height_mm >= 30'"):
+        pinned("height_mm <= 25", "box.height_mm >= 30")
+
+
+LOW = Demand("height_mm", "<=", 40.0, "limits.height_max_mm = 40 in the specification", "Change")
+
+
+@pytest.mark.parametrize("text", ["height_mm >= 60", "box.height_mm >= 45", "height_mm = 41"])
+def test_a_pin_against_a_limit_of_the_specification_is_refused(text):
+    with pytest.raises(PinError, match=r"cannot be met: limits.height_max_mm = 40.*\n  Change"):
+        resolved([parse(text)], SCOPES, RESULTS, [LOW])
+
+
+@pytest.mark.parametrize("text", ["height_mm <= 60", "box.height_mm = 25", "height_mm >= 40"])
+def test_a_pin_that_a_limit_leaves_room_for_is_taken(text):
+    assert any(resolved([parse(text)], SCOPES, RESULTS, [LOW]))
+
+
+def test_a_clash_says_where_a_pin_was_made():
+    with pytest.raises(PinError, match="'cost <= 5' in the specification and 'cost >= 6'"):
+        resolved([parse("cost <= 5", "in the specification"), parse("cost >= 6")], SCOPES, RESULTS)
+
+
+@pytest.mark.parametrize("text", ["cost <= -1", "peak_efficiency_pct >= 101", "worst_margin >= 1",
+                                  "life_years <= 10", "trd_pct >= 8"])  # fmt: skip
+def test_what_no_design_of_the_demo_can_have_is_refused(text):
+    spec = specification(Path(__file__).parents[2] / "runs" / "demo.toml")
+    scopes = [Scope("any", {}, VARIABLES)]
+    with pytest.raises(PinError, match="cannot be met"):
+        resolved([parse(text)], scopes, NAMES, demands(spec))
