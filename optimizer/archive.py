@@ -21,7 +21,7 @@ from models.errors import RunError
 from optimizer.budget import Settings
 from optimizer.course import Course
 from optimizer.encode import Genes, genes_from
-from optimizer.files import read_json, writer
+from optimizer.files import checked, damaged, read_json, writer
 from optimizer.front import Front, common
 from optimizer.journal import events
 from optimizer.outcome import nearest_states
@@ -124,24 +124,23 @@ class Run:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.manifest: dict[str, Any] = read_json(folder / "manifest.json")
-        if self.manifest.get("schema", 0) > SCHEMA:
+        self.manifest = read_json(folder / "manifest.json")
+        with checked(folder / "manifest.json"):
+            schema = int(self.manifest["schema"])
+        if schema > SCHEMA:
             raise RunError(
-                f"{folder.name} was written by a newer version: schema "
-                f"{self.manifest['schema']}, this one reads up to {SCHEMA}.\n"
-                "  Install the newer version."
+                f"{folder.name} was written by a newer version: schema {schema}, this one reads "
+                f"up to {SCHEMA}.\n  Install the newer version."
             )
-        self.candidates = tuple(
-            Candidate(
-                i, row["name"], row["topology"], row["structure"],
-                genes_from(row["variables"]), tuple(row["limits"]),
+        found = read_json(folder / "candidates.json")
+        with checked(folder / "candidates.json"):
+            self.candidates = tuple(_candidate(*item) for item in enumerate(found["candidates"]))
+        found = read_json(folder / "columns.json")
+        with checked(folder / "columns.json"):
+            self.columns = tuple(
+                Column(str(row["name"]), str(row["unit"]), str(row["meaning"]))
+                for row in found["columns"]
             )
-            for i, row in enumerate(read_json(folder / "candidates.json")["candidates"])
-        )  # fmt: skip
-        self.columns = tuple(
-            Column(row["name"], row["unit"], row["meaning"])
-            for row in read_json(folder / "columns.json")["columns"]
-        )
 
     @property
     def name(self) -> str:
@@ -151,12 +150,15 @@ class Run:
     @property
     def specification(self) -> str:
         """Text of the specification as used."""
-        return (self.folder / "specification.toml").read_text(encoding="utf-8")
+        path = self.folder / "specification.toml"
+        with checked(path):
+            return path.read_text(encoding="utf-8")
 
     @property
     def settings(self) -> Settings:
         """Settings of the sweep."""
-        return Settings(**self.manifest["settings"])
+        with checked(self.folder / "manifest.json"):
+            return Settings(**self.manifest["settings"])
 
     @property
     def pins(self) -> tuple[str, ...]:
@@ -174,10 +176,22 @@ class Run:
 
         ``running``, ``ended``, or ``interrupted`` where the writer died: resume it.
         """
-        status: dict[str, Any] = read_json(self.folder / "status.json")
+        status = self._status()
+        if status.get("state") != "ended" and self.pid is None:
+            status = self._status()  # it may have ended between the two looks
         if status.get("state") != "ended":
             status["state"] = "interrupted" if self.pid is None else "running"
         return status
+
+    def _status(self) -> dict[str, Any]:
+        try:
+            return read_json(self.folder / "status.json")
+        except RunError as error:
+            reason = str(error).splitlines()[0]
+            raise RunError(
+                f"{reason}\n  What was found can still be read: ripplefront front {self.name}\n"
+                "  Copy the run folder again for the rest."
+            ) from None
 
     def events(self) -> tuple[list[dict[str, Any]], int]:
         """Return the journal and how many of its lines are damaged."""
@@ -186,15 +200,29 @@ class Run:
     @functools.cached_property
     def _arrays(self) -> dict[str, NDArray[Any]]:
         path = self.folder / "archive.npz"
-        return unpacked(path.read_bytes()) if path.exists() else {}
+        try:
+            return unpacked(path.read_bytes(), f"{self.name}/{path.name}")
+        except FileNotFoundError:
+            if self._status().get("state") == "ended":
+                raise damaged(path, "it is missing, though the sweep has ended") from None
+            return {}  # the sweep has not come that far
+        except OSError as error:
+            raise damaged(path, error.strerror or str(error)) from None
 
     def _stored(self, candidate: int, part: str) -> Front:
         prefix = f"c{candidate}.{part}."
+        genes, columns = self.candidates[candidate].genes.space.size, len(self.columns)
         if f"{prefix}genes" not in self._arrays:
-            width = self.candidates[candidate].genes.space.size
-            return Front.empty(width, 0, len(self.columns))
+            return Front.empty(genes, 0, columns)
         names = ("genes", "objectives", "columns")
-        return Front(*(self._arrays[prefix + name] for name in names))
+        with checked(self.folder / "archive.npz"):
+            found = Front(*(self._arrays[prefix + name] for name in names))
+            if found.genes.shape != (found.size, genes) or found.columns.shape != (
+                found.size,
+                columns,
+            ):
+                raise ValueError("its arrays do not fit candidates.json and columns.json")
+        return found
 
     @functools.cached_property
     def fronts(self) -> tuple[Front, ...]:
@@ -278,6 +306,14 @@ class Run:
     def _design(owner: Candidate, stored: Front, row: int) -> StoredDesign:
         genes = stored.genes[row]
         return StoredDesign(design_id(owner.name, genes), owner, genes, stored.columns[row])
+
+
+def _candidate(number: int, row: Mapping[str, Any]) -> Candidate:
+    genes = genes_from(row["variables"])
+    genes.space  # noqa: B018 - a malformed gene shows here, not at the first design
+    return Candidate(
+        number, row["name"], row["topology"], dict(row["structure"]), genes, tuple(row["limits"])
+    )
 
 
 def open_run(folder: Path) -> Run:

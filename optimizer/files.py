@@ -7,12 +7,15 @@ import errno
 import fcntl
 import json
 import os
+import time
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from models.errors import RunError
+
+LOCK_TRIES, LOCK_WAIT = 20, 0.01  # [s]; a reader that looks who writes holds a lock so briefly
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -60,7 +63,7 @@ def write_error(path: Path, error: OSError) -> RunError:
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return RunError(
             f"the disk is full: {where} was not written; nothing already stored was changed.\n"
-            "  Free some space, then resume the run."
+            "  Free some space, then resume the run or repeat the command."
         )
     return RunError(
         f"{where} cannot be written: {error.strerror or error}.\n"
@@ -74,8 +77,15 @@ def write_json(path: Path, content: Any) -> None:
     write_whole(path, (text + "\n").encode())
 
 
-def read_json(path: Path) -> Any:
-    """Return the content of a JSON file.
+def clear_unfinished(folder: Path) -> None:
+    """Remove what a writer that was killed left half written in a folder."""
+    for path in folder.glob(".*.new"):
+        with contextlib.suppress(OSError):
+            path.unlink()
+
+
+def read_json(path: Path) -> dict[str, Any]:
+    """Return the content of a JSON file that holds one object.
 
     Raises
     ------
@@ -83,17 +93,36 @@ def read_json(path: Path) -> Any:
         If it is missing or damaged.
     """
     try:
-        return json.loads(path.read_text(encoding="utf-8"))
+        content = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise RunError(
             f"{path.parent.name} has no {path.name}: it is no run folder, or not all of one.\n"
             "  Name a folder that a sweep wrote, or copy the whole folder again."
         ) from None
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
-        raise RunError(
-            f"{path.parent.name}/{path.name} cannot be read: {error}.\n"
-            "  Copy the run folder again, or start the sweep anew."
-        ) from None
+    # A hostile file may nest deeper than the parser follows.
+    except (OSError, ValueError, RecursionError) as error:
+        raise damaged(path, str(error)) from None
+    if not isinstance(content, dict):
+        raise damaged(path, f"it holds a {type(content).__name__}, not an object")
+    return content
+
+
+def damaged(path: Path, reason: str) -> RunError:
+    """Return the error for a file of a run folder that cannot be what a sweep wrote."""
+    return RunError(
+        f"{path.parent.name}/{path.name} cannot be read: {reason}.\n"
+        "  Copy the run folder again, or start the sweep anew."
+    )
+
+
+@contextlib.contextmanager
+def checked(path: Path) -> Iterator[None]:
+    """Turn what a malformed file provokes into an error that names the file."""
+    try:
+        yield
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OSError) as error:
+        reason = f"the entry {error} is missing" if isinstance(error, KeyError) else str(error)
+        raise damaged(path, reason) from None
 
 
 class Lock:
@@ -105,18 +134,31 @@ class Lock:
         except OSError as error:
             raise write_error(path, error) from error
         try:
-            fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            pid = os.read(self._handle, 200).decode(errors="replace").split()
+            self._take(path)
+            owner = f"{os.getpid()} {_started(os.getpid())}\n".encode()
+            os.pwrite(self._handle, owner, 0)
+            os.ftruncate(self._handle, len(owner))
+        except OSError as error:
             os.close(self._handle)
-            raise RunInUseError(
-                f"the run {path.parent.name} is being written by process "
-                f"{pid[0] if pid else 'unknown'}.\n"
-                "  Wait for it, or stop it with: ripplefront stop "
-                f"{path.parent.name}"
-            ) from None
-        os.ftruncate(self._handle, 0)
-        os.pwrite(self._handle, f"{os.getpid()} {_started(os.getpid())}\n".encode(), 0)
+            raise write_error(path, error) from error
+        except RunInUseError:
+            os.close(self._handle)
+            raise
+
+    def _take(self, path: Path) -> None:
+        for _ in range(LOCK_TRIES):
+            try:
+                fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                time.sleep(LOCK_WAIT)
+            else:
+                return
+        pid = os.pread(self._handle, 200, 0).decode(errors="replace").split()
+        raise RunInUseError(
+            f"the run {path.parent.name} is being written by process "
+            f"{pid[0] if pid else 'unknown'}.\n"
+            f"  Wait for it, or stop it with: ripplefront stop {path.parent.name}"
+        )
 
     def close(self) -> None:
         """Let go of the folder."""
@@ -139,17 +181,23 @@ def _started(pid: int) -> str:
 
 
 def writer(path: Path) -> int | None:
-    """Return the process that holds a lock file, None if nobody does."""
+    """Return the process that holds a lock file, None if nobody does.
+
+    Looking takes a shared lock for an instant, so that several readers never take one
+    another for the writer; a writer that comes at that instant tries again.
+    """
     try:
-        handle = os.open(path, os.O_RDWR)
+        handle = os.open(path, os.O_RDONLY)
     except OSError:
         return None
     try:
         try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
+            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
             words = os.pread(handle, 200, 0).split()
             return int(words[0]) if words and words[0].isdigit() else 0
+        except OSError:
+            return None  # a file system without locks has no lock held either
         return None
     finally:
         os.close(handle)

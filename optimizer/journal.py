@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 from typing import Any
@@ -39,6 +40,9 @@ class Journal:
                 written += os.pwrite(self._handle, line[written:], self._end + written)
             os.fsync(self._handle)
         except OSError as error:
+            # What was written of the line would follow a shorter next one as rubbish.
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._handle, self._end)
             raise write_error(self._path, error) from error
         self._end += len(line)
 

@@ -8,12 +8,15 @@ Nothing in it names a path outside; files are npz without pickles, CSV, JSON and
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import datetime
 import hashlib
 import io
-import platform
 import re
+import struct
+import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -22,13 +25,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import RunError
-from optimizer.files import Lock, sync_folder, write_error, write_json, write_whole
+from optimizer.files import (
+    Lock,
+    clear_unfinished,
+    sync_folder,
+    write_error,
+    write_json,
+    write_whole,
+)
 from optimizer.journal import Journal
+from optimizer.version import environment
 
 SCHEMA = 1
 KEPT = 2  # checkpoints
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 Arrays = Mapping[str, NDArray[Any]]
+# What the readers of zip and npy files raise on damage, found by flipping bytes.
+_DAMAGE = (OSError, ValueError, EOFError, KeyError, TypeError, NotImplementedError, RuntimeError,
+           zipfile.BadZipFile, zlib.error, struct.error)  # fmt: skip
 
 
 class Store:
@@ -41,7 +55,26 @@ class Store:
         except OSError as error:
             raise write_error(folder / "checkpoints", error) from error
         self._lock = Lock(folder / "lock")
-        self._journal = Journal(folder / "journal.jsonl")
+        try:
+            self._journal = Journal(folder / "journal.jsonl")
+            self._recover()
+        except RunError:
+            self._lock.close()
+            raise
+
+    def _recover(self) -> None:
+        """Clear what a killed writer left; set damaged checkpoints aside and note them."""
+        for part in (self.folder, self.folder / "checkpoints"):
+            clear_unfinished(part)
+        whole = 0
+        for _, path in checkpoints(self.folder):
+            if _whole(path) is None:
+                self.journal("damaged", file=f"checkpoints/{path.name}")
+                _set_aside(path)
+            else:
+                whole += 1
+        if not whole and (self.folder / "archive.npz").exists():
+            self.journal("restarted", reason="no whole checkpoint is left")
 
     @property
     def name(self) -> str:
@@ -76,7 +109,8 @@ class Store:
         order = max((n for n, _ in checkpoints(self.folder)), default=0) + 1
         write_whole(self.folder / "checkpoints" / f"{order:06d}-{number:06d}-{digest}.npz", data)
         for _, old in checkpoints(self.folder)[:-KEPT]:
-            old.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                old.unlink()
 
     def archive(self, arrays: Arrays, rows: Sequence[Sequence[object]]) -> None:
         """Replace what was found: the arrays, and the front as a table with a unit row."""
@@ -95,8 +129,11 @@ def create(
     candidates: Sequence[Mapping[str, Any]],
     columns: Sequence[Mapping[str, str]],
     manifest: Mapping[str, Any],
+    files: Mapping[str, bytes] | None = None,
 ) -> Store:
     """Return the store of a new run folder ``root/<name>-<UTC time>``.
+
+    The manifest is written last: a folder without one was never finished, and is no run.
 
     Parameters
     ----------
@@ -114,6 +151,8 @@ def create(
         ``name``, ``unit`` and ``meaning`` of every reported result.
     manifest : Mapping
         Seed, settings, versions, pins, parent run and whatever else explains the run.
+    files : Mapping, optional
+        Content of further files by name, which must be there before the run counts.
 
     Raises
     ------
@@ -131,23 +170,24 @@ def create(
     tables.mkdir()
     for file, text in sorted(catalogue.items()):
         write_whole(tables / Path(file).name, text.encode())
+    for file, data in (files or {}).items():
+        write_whole(folder / Path(file).name, data)
     write_json(folder / "candidates.json", {"schema": SCHEMA, "candidates": list(candidates)})
     write_json(folder / "columns.json", {"schema": SCHEMA, "columns": list(columns)})
+    store.journal("created", name=folder.name)
+    store.status({"state": "running"})
     write_json(
         folder / "manifest.json",
         {
             "schema": SCHEMA,
             "name": folder.name,
             "created": now(),
-            "python": platform.python_version(),
-            "numpy": np.__version__,
+            **environment(),
             "specification_sha256": digest_of(specification),
             "catalogue_sha256": {k: digest_of(v) for k, v in sorted(catalogue.items())},
             **manifest,
         },
     )
-    store.journal("created", name=folder.name)
-    store.status({"state": "running"})
     return store
 
 
@@ -191,13 +231,27 @@ def checkpoints(folder: Path) -> list[tuple[int, Path]]:
 def latest_checkpoint(folder: Path) -> dict[str, NDArray[Any]] | None:
     """Return the arrays of the newest checkpoint that is whole; None without any."""
     for _, path in reversed(checkpoints(folder)):
-        try:
-            data = path.read_bytes()
-        except OSError:
-            continue
-        if hashlib.sha256(data).hexdigest()[:32] == path.stem.rsplit("-", 1)[1]:
-            return unpacked(data)
+        data = _whole(path)
+        if data is not None:
+            return unpacked(data, f"{folder.name}/checkpoints/{path.name}")
     return None
+
+
+def _whole(path: Path) -> bytes | None:
+    """Return a checkpoint, None where it cannot be read or its checksum differs."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    return data if hashlib.sha256(data).hexdigest()[:32] == path.stem.rsplit("-", 1)[1] else None
+
+
+def _set_aside(path: Path) -> None:
+    """Rename a damaged checkpoint so that it takes the place of no whole one."""
+    try:
+        path.replace(path.with_name(f"{path.name}.damaged"))
+    except OSError as error:
+        raise write_error(path, error) from error
 
 
 def packed(arrays: Arrays) -> bytes:
@@ -209,8 +263,15 @@ def packed(arrays: Arrays) -> bytes:
     return buffer.getvalue()
 
 
-def unpacked(data: bytes) -> dict[str, NDArray[Any]]:
+def unpacked(data: bytes, where: str = "stored arrays") -> dict[str, NDArray[Any]]:
     """Return the arrays of an npz file, pickles refused.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    where : str
+        What to call it in an error.
 
     Raises
     ------
@@ -218,16 +279,22 @@ def unpacked(data: bytes) -> dict[str, NDArray[Any]]:
         If it is damaged or of a newer schema.
     """
     try:
-        with np.load(io.BytesIO(data), allow_pickle=False) as file:
-            arrays = {name: file[name] for name in file.files}
-    except (OSError, ValueError, EOFError, KeyError) as error:
+        with zipfile.ZipFile(io.BytesIO(data)) as file:
+            # Before numpy believes a damaged header and asks for absurd memory.
+            torn = file.testzip()
+        if torn is not None:
+            raise ValueError(f"the checksum of {torn} differs")
+        with np.load(io.BytesIO(data), allow_pickle=False) as loaded:
+            arrays = {name: loaded[name] for name in loaded.files}
+        schema = int(arrays.pop("schema", np.array(0)))
+    except _DAMAGE as error:
         raise RunError(
-            f"stored arrays are damaged: {error}.\n  Copy the run folder again, or resume the run."
+            f"{where} cannot be read: damaged ({error}).\n"
+            "  Copy the run folder again, or resume the run if it has not ended."
         ) from None
-    schema = int(arrays.pop("schema", np.array(0)))
     if schema > SCHEMA:
         raise RunError(
-            f"the run was written by a newer version: schema {schema}, this one reads up to "
+            f"{where} was written by a newer version: schema {schema}, this one reads up to "
             f"{SCHEMA}.\n  Install the newer version."
         )
     return arrays
