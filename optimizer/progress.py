@@ -23,6 +23,10 @@ class Line:
     hypervolume: float
     gained: float
     note: str
+    moved: float | None = None  # of its own hypervolume over the last third; None: too early
+    disagreement: float | None = None  # between independent seeds; None: one seed only
+    share: float = 0.0  # of the designs so far
+    guaranteed: float = 0.0  # share of the designs of a round that it never goes below
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,6 +48,9 @@ class Progress:
     search_share: float  # of the time spent outside the evaluation
     lines: tuple[Line, ...]
     round_ended: bool
+    moved: float | None = None  # of the common front's hypervolume over the last third
+    disagreement: float | None = None  # between independent seeds; None: one seed only
+    rings: int = 1  # independent seeds of every candidate
 
 
 Callback = Callable[[Progress], None]
