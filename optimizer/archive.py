@@ -287,20 +287,24 @@ class Run:
             StoredDesign(design_id(owner.name, genes), owner, genes, columns), margins
         )
 
-    def seeds(self, candidate: str, genes: Genes, count: int = 300) -> Array:
-        """Return this run's designs of a candidate as genes of a child, repaired where pinned.
+    def stored_seeds(self) -> dict[str, Array]:
+        """Return the designs (n, genes) that a re-run starts from, by candidate name.
 
-        Up to ``count`` spread over the front, as many of the cloud; whatever a pin forbids
-        is set to the nearest value that it allows.  Candidates and variables that the
-        child does not share give none.
+        Raises
+        ------
+        RunError
+            If the run has a parent and its seeds are gone: it would go another way.
         """
-        for owner in self.candidates:
-            paths = [g.variable.path for g in owner.genes.genes]
-            if owner.name == candidate and paths == [g.variable.path for g in genes.genes]:
-                parts = (self.fronts[owner.number].genes, self.clouds[owner.number].genes)
-                thin = [part[:: max(1, -(-len(part) // count))] for part in parts]
-                return genes.encoded(owner.genes.values(np.concatenate(thin)))
-        return np.zeros((0, genes.space.size))
+        path = self.folder / "seeds.npz"
+        if path.exists():
+            with checked(path):
+                return unpacked(path.read_bytes())
+        if "parent" in self.manifest:
+            raise RunError(
+                f"{self.name} has lost its seeds.npz, the designs that it starts from.\n"
+                "  Copy the run folder again, or start the re-run anew."
+            )
+        return {}
 
     @staticmethod
     def _design(owner: Candidate, stored: Front, row: int) -> StoredDesign:

@@ -211,25 +211,6 @@ def test_progress_is_told_at_every_barrier(tmp_path):
     assert all(a.designs <= b.designs for a, b in itertools.pairwise(ended))
 
 
-def test_seeds_of_a_parent_put_the_child_ahead(undisturbed):
-    run = open_run(undisturbed[0])
-    child = problems()
-    seeds = {p.name: run.seeds(p.name, p.genes) for p in child}
-    assert all(len(s) > 10 for s in seeds.values())
-    short = dataclasses.replace(SETTINGS, evaluations=3000, seed=8)
-    warm, cold = sweep(child, short, seeds=seeds), sweep(child, short)
-    frame = engine_frame(undisturbed[1])
-    assert frame.hypervolume(warm.fronts[0].objectives) > frame.hypervolume(
-        cold.fronts[0].objectives
-    )
-
-
-def engine_frame(result):
-    from optimizer.front import frame_of
-
-    return frame_of(np.concatenate([f.objectives for f in result.fronts]))
-
-
 def test_a_run_folder_reads_back_what_was_found(undisturbed):
     folder, result = undisturbed
     run = open_run(folder)
