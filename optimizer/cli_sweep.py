@@ -1,30 +1,31 @@
-"""Commands about sweeps: start, go on, where they stand."""
+"""Commands about sweeps: start, go on, follow, stop."""
 
 from __future__ import annotations
 
-import contextlib
-import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from optimizer.terminal import EXIT_NOTHING_FEASIBLE, FILE, JSON, RUNS, document, say, table
+from optimizer.cli_runs import runs, status
+from optimizer.terminal import FILE, JSON, RUNS, say
 
 if TYPE_CHECKING:
-    from optimizer.archive import Run
     from optimizer.launch import Prepared
-    from optimizer.outcome import Result
 
 WORKERS = click.option(
     "--workers",
     type=click.IntRange(0, 512),
-    help="Processes; 0 searches in this one, without Ray. All give the same fronts.",
+    help="Processes; 0 searches in one, without Ray. All give the same fronts.",
 )
-RAY_FROM = 50_000  # designs from which starting Ray (about 6 s) pays
+ADDRESS = click.option("--address", help="Join the Ray cluster at this address, or 'auto'.")
+FOREGROUND = click.option(
+    "--foreground", is_flag=True, help="Search in this process, for scripts and services."
+)
 PICTURE = click.option("--picture", type=FILE, help="Also draw the fronts: .png or .svg.")
 PAGE = click.option("--page", type=FILE, help="Also write the fronts as an interactive .html.")
+QUIET = click.option("-q", "--quiet", is_flag=True, help="No progress.")
 
 
 @click.command()
@@ -34,10 +35,12 @@ PAGE = click.option("--page", type=FILE, help="Also write the fronts as an inter
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same fronts.")
 @click.option("--time", "hours", type=click.FloatRange(0.001), help="Stop after so many hours.")
 @WORKERS
+@ADDRESS
+@FOREGROUND
 @click.option("--pin", "pins", multiple=True, help="A decision, as in 'box.height_mm <= 25'.")
 @PICTURE
 @PAGE
-@click.option("-q", "--quiet", is_flag=True, help="No progress.")
+@QUIET
 @JSON
 def sweep(
     file: Path,
@@ -46,6 +49,8 @@ def sweep(
     seed: int | None,
     hours: float | None,
     workers: int | None,
+    address: str | None,
+    foreground: bool,
     pins: tuple[str, ...],
     picture: Path | None,
     page: Path | None,
@@ -54,140 +59,137 @@ def sweep(
 ) -> None:
     """Search the candidates that can serve the specification in FILE.
 
-    Ctrl-C once finishes the generation, writes and ends with code 4; the run can be
-    resumed. Twice stops at once.
+    The search runs as a process of its own; this terminal only follows it. Ctrl-C, a
+    closed window or a broken connection leave it going: see follow, stop and resume.
     """
-    from optimizer import engine
-    from optimizer.budget import Settings
+    from optimizer.closing import finish
+    from optimizer.detached import launched
     from optimizer.figures_data import check_outputs
-    from optimizer.launch import new_store, prepared
+    from optimizer.launch import new_stores, prepared_variants, settings_for
+    from optimizer.work import worker_count
 
     check_outputs(picture, page)
-    ready = prepared(file, pins)
-    asked = ready.spec.sweep
-    limit = hours if hours is not None else asked.time_limit_h
-    settings = Settings(
-        seed=asked.seed if seed is None else seed,
-        evaluations=designs or asked.designs,
-        time_limit=None if limit is None else 3600.0 * limit,
-    )
-    _announce(ready, settings.evaluations)
-    store = new_store(ready, settings, runs)
-    say(f"run folder: {store.folder}")
-    count = _count(asked.workers if workers is None else workers, settings.evaluations)
-    with store, _workers(ready, count) as hands, _reporter(quiet) as told:
-        result = engine.sweep(ready.problems, settings, store, told, workers=hands)
-    _finish(store.folder, ready, result, picture, page, as_json)
+    ready = prepared_variants(file, pins)
+    asked = ready[0].spec.sweep
+    count = asked.workers if workers is None else workers
+    total = designs if designs is not None else asked.designs
+    settings = settings_for(ready, seed, designs, hours, worker_count(count, total))
+    for each, own in zip(ready, settings, strict=True):
+        _announce(each, own.evaluations)
+    stores = new_stores(ready, settings, runs)
+    for store in stores:
+        store.close()
+        say(f"run folder: {store.folder}")
+    folders = [store.folder for store in stores]
+    code = launched(folders, workers=count, address=address, foreground=foreground, quiet=quiet)
+    finish(folders, code, picture=picture, page=page, as_json=as_json)
 
 
 @click.command()
 @click.argument("run")
 @RUNS
 @WORKERS
+@ADDRESS
+@FOREGROUND
 @PICTURE
 @PAGE
-@click.option("-q", "--quiet", is_flag=True, help="No progress.")
+@QUIET
 @JSON
 def resume(
     run: str,
     runs: Path,
     workers: int | None,
+    address: str | None,
+    foreground: bool,
     picture: Path | None,
     page: Path | None,
     quiet: bool,
     as_json: bool,
 ) -> None:
-    """Go on with an interrupted RUN to the fronts of an undisturbed one."""
+    """Go on with an interrupted RUN to the fronts of an undisturbed one.
+
+    Goes on with all runs of its sweep that have not ended.
+    """
     from models.errors import RunError
-    from optimizer import engine
+    from optimizer.archive import open_run
+    from optimizer.closing import finish
+    from optimizer.detached import launched
     from optimizer.figures_data import check_outputs
-    from optimizer.launch import find_run, resumable
-    from optimizer.store import Store
+    from optimizer.launch import find_run
+    from optimizer.standing import family, unfinished
 
     check_outputs(picture, page)
     found = find_run(runs, run)
-    state = found.status
-    if state.get("state") == "ended" and state.get("reason") != "stopped":
+    folders = family(found)
+    if not any(unfinished(open_run(folder).status) for folder in folders):
         raise RunError(
-            f"{found.name} has ended ({state.get('reason')}); there is nothing to resume.\n"
+            f"{found.name} has ended ({found.status.get('reason')}); there is nothing to resume.\n"
             f"  See it with: ripplefront front {found.name}"
         )
-    ready = resumable(found)
-    settings = found.settings
-    count = _count(ready.spec.sweep.workers if workers is None else workers, settings.evaluations)
-    with (
-        Store(found.folder) as store,
-        _workers(ready, count) as hands,
-        _reporter(quiet) as told,
-    ):
-        result = engine.resume(ready.problems, settings, store, told, workers=hands)
-    _finish(found.folder, ready, result, picture, page, as_json)
-
-
-@click.command()
-@RUNS
-@JSON
-def runs(runs: Path, as_json: bool) -> None:
-    """List the runs with their state and best corners."""
-    from models.errors import RunError
-    from optimizer.archive import open_run
-    from optimizer.figures_data import run_corners
-
-    rows = []
-    for folder in sorted(p.parent for p in runs.glob("*/manifest.json")):
-        try:
-            run = open_run(folder)
-            rows.append({"name": run.name, **run.status, "best": run_corners(run)})
-        except RunError as error:
-            rows.append({"name": folder.name, "state": "broken", "best": {}, "error": str(error)})
-    if as_json:
-        document("runs", {"runs": rows})
-        return
-    if not rows:
-        click.echo(f"no run in {runs}; start one with: ripplefront sweep FILE")
-        return
-    table(
-        ["run", "state", "designs", "best efficiency", "best density"],
-        [
-            [
-                str(r["name"]),
-                str(r.get("state", "")),
-                f"{r.get('designs', 0):,}",
-                _best(r["best"], "efficiency", "{:.2f} %"),
-                _best(r["best"], "density", "{:.2f} kW/l"),
-            ]
-            for r in rows
-        ],
-        text_columns=2,
-    )
-
-
-def _best(best: dict[str, float], key: str, form: str) -> str:
-    return form.format(best[key]) if key in best else "–"
+    code = launched(folders, workers=workers, address=address, foreground=foreground, quiet=quiet)
+    finish(folders, code, picture=picture, page=page, as_json=as_json)
 
 
 @click.command()
 @click.argument("run", default="latest")
 @RUNS
+@PICTURE
+@PAGE
+@QUIET
 @JSON
-def status(run: str, runs: Path, as_json: bool) -> None:
-    """Show where RUN stands (default: the latest)."""
+def follow(
+    run: str, runs: Path, picture: Path | None, page: Path | None, quiet: bool, as_json: bool
+) -> None:
+    """Follow RUN (default: the latest) to its end, and leave with its exit code.
+
+    Ctrl-C leaves it going.
+    """
+    from optimizer.closing import finish
+    from optimizer.detached import followed
+    from optimizer.figures_data import check_outputs
+    from optimizer.launch import find_run
+    from optimizer.standing import family
+
+    check_outputs(picture, page)
+    folders = family(find_run(runs, run))
+    code = followed(folders, quiet=quiet)
+    finish(folders, code, picture=picture, page=page, as_json=as_json)
+
+
+@click.command()
+@click.argument("run", default="latest")
+@RUNS
+@click.option("--now", is_flag=True, help="At once, without finishing the generation.")
+def stop(run: str, runs: Path, now: bool) -> None:
+    """Stop RUN (default: the latest): it finishes its generation, writes and ends.
+
+    Either way it can be resumed to the same fronts.
+    """
+    from optimizer.detached import stopped
     from optimizer.launch import find_run
 
     found = find_run(runs, run)
-    if as_json:
-        document("status", {"name": found.name, **found.status})
-        return
-    click.echo(f"{found.name}")
-    for key, value in found.status.items():
-        if not isinstance(value, dict | list):
-            click.echo(f"  {key}: {value}")
+    say(f"stopping {found.name}{' at once' if now else ', after its generation'}")
+    stopped(found, now=now)
+    click.echo(f"{found.name} has stopped; go on with: ripplefront resume {found.name}")
+
+
+@click.command(hidden=True)
+@click.argument("folders", nargs=-1, required=True, type=FILE)
+@WORKERS
+@ADDRESS
+def work(folders: tuple[Path, ...], workers: int | None, address: str | None) -> None:
+    """Search the runs in FOLDERS; what a detached process is started with."""
+    from optimizer.detached import worked
+
+    sys.exit(worked(folders, workers=workers, address=address))
 
 
 def _announce(ready: Prepared, designs: int) -> None:
     names = sorted({p.topology for p in ready.problems})
+    head = f"{ready.variant}: " if ready.variant else ""
     say(
-        f"{len(names)} topologies in {len(ready.problems)} structures, {designs:,} designs, "
+        f"{head}{len(names)} topologies in {len(ready.problems)} structures, {designs:,} designs, "
         f"{ready.case.points.count} operating points each"
     )
     for name, why in ready.excluded.items():
@@ -195,88 +197,4 @@ def _announce(ready: Prepared, designs: int) -> None:
             say(f"  without {name}: {'; '.join(why)}")
 
 
-def _count(asked: int | None, designs: int) -> int:
-    """Return how many processes to use: as asked, else all cores where starting them pays."""
-    if asked is not None:
-        return asked
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return (cores or 1) if designs >= RAY_FROM and (cores or 1) > 1 else 0
-
-
-def _workers(ready: Prepared, count: int) -> Any:
-    """Return who advances the islands, as a context manager; None for this process."""
-    if count == 0:
-        return contextlib.nullcontext()
-    from optimizer.workers import RayWorkers
-
-    say(f"starting {count} workers")
-    return RayWorkers(ready.problems, count)
-
-
-def _reporter(quiet: bool) -> Any:
-    from optimizer.progress import reporter
-
-    return reporter(sys.stderr, quiet=quiet)
-
-
-def _finish(
-    folder: Path,
-    ready: Prepared,
-    result: Result,
-    picture: Path | None,
-    page: Path | None,
-    as_json: bool,
-) -> None:
-    """Report what a sweep found, draw it if asked, and leave with its exit code."""
-    from optimizer.archive import open_run
-    from optimizer.figures_data import write_page, write_picture
-
-    run = open_run(folder)
-    if picture:
-        write_picture(run, picture)
-    if page:
-        write_page(run, page)
-    if as_json:
-        document("sweep", {"folder": str(folder), **result.summary()})
-    else:
-        _tell(run, ready, result)
-        for made in (picture, page):
-            if made:
-                click.echo(f"wrote {made}")
-    click.get_current_context().exit(result.exit_code)
-
-
-def _tell(run: Run, ready: Prepared, result: Result) -> None:
-    from optimizer.figures_data import front_points
-    from optimizer.fronts import corners
-    from optimizer.nearest import explanation
-    from optimizer.quantities import quantity
-
-    click.echo(
-        f"{run.name}: {result.reason}; {result.evaluations:,} designs in {result.seconds:.0f} s "
-        f"({result.evaluations / max(result.seconds, 1e-9):,.0f} designs/s, "
-        f"{100 * result.search_share:.0f} % of the time outside the evaluation), "
-        f"{100 * result.feasible / max(result.evaluations, 1):.1f} % feasible"
-    )
-    rows = []
-    for topology in dict.fromkeys(p.topology for p in ready.problems):
-        points = front_points(run, topology)
-        rows += [
-            [topology, where, p.label, f"{p.density:.2f} kW/l", f"{p.efficiency:.2f} %",
-             f"{p.results['cost']:.1f}", quantity(p.results["life_years"], "years")]
-            for where, p in corners(points)
-        ]  # fmt: skip
-    if rows:
-        table(
-            ["topology", "corner", "design", "density", "efficiency", "cost", "life"],
-            rows,
-            text_columns=3,
-        )
-        click.echo(f"open one with: ripplefront sheet {run.name} DESIGN")
-    for nearest in result.nearest:
-        click.echo(explanation(nearest, ready))
-    if result.exit_code == EXIT_NOTHING_FEASIBLE:
-        click.echo("no feasible design: relax what stops it, or allow more designs.")
-
-
-COMMANDS: tuple[click.Command, ...] = (sweep, resume, runs, status)
+COMMANDS: tuple[click.Command, ...] = (sweep, resume, follow, stop, runs, status, work)

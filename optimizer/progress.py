@@ -1,14 +1,21 @@
-"""How a sweep goes, for people: a live table on a terminal, one line a round elsewhere."""
+"""How a sweep goes, for people: a live table on a terminal, a line now and then elsewhere."""
 
 from __future__ import annotations
 
+import collections
 import dataclasses
-from collections.abc import Callable
-from typing import Protocol, TextIO
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol, TextIO
 
-from rich.console import Console
+from rich.console import Console, Group
 from rich.live import Live
 from rich.table import Table
+from rich.text import Text
+
+LINE_EVERY = 30.0  # [s] between two lines in a log
+BARS = "▁▂▃▄▅▆▇█"
+KEPT = 12  # bars of a trend
 
 
 @dataclasses.dataclass(frozen=True)
@@ -48,9 +55,26 @@ class Progress:
     search_share: float  # of the time spent outside the evaluation
     lines: tuple[Line, ...]
     round_ended: bool
+    run: str = ""  # its name, where several are worked on one after the other
+    number: int = 1  # which of them it is, from 1
+    of: int = 1
     moved: float | None = None  # of the common front's hypervolume over the last third
     disagreement: float | None = None  # between independent seeds; None: one seed only
     rings: int = 1  # independent seeds of every candidate
+
+
+def progress_from(status: Mapping[str, Any]) -> Progress | None:
+    """Return where a sweep stands from its status file; None before it has said so."""
+
+    def fields(kind: type, content: Mapping[str, Any]) -> dict[str, Any]:
+        names = {f.name for f in dataclasses.fields(kind)}
+        return {k: v for k, v in content.items() if k in names}
+
+    try:
+        lines = tuple(Line(**fields(Line, line)) for line in status.get("lines", ()))
+        return Progress(**{**fields(Progress, status), "lines": lines})
+    except TypeError:
+        return None  # fields are missing: it has only been created
 
 
 Callback = Callable[[Progress], None]
@@ -82,8 +106,9 @@ def duration(seconds: float) -> str:
 def plain_line(p: Progress) -> str:
     """Return one line for a log."""
     clock = f"{int(p.elapsed) // 60:02d}:{int(p.elapsed) % 60:02d}"
+    which = f"{p.run} ({p.number} of {p.of})  " if p.of > 1 else ""
     return (
-        f"{clock} round {p.barrier}/{p.rounds}  {p.designs:,} designs  {p.rate:,.0f}/s  "
+        f"{which}{clock} round {p.barrier}/{p.rounds}  {p.designs:,} designs  {p.rate:,.0f}/s  "
         f"feasible {100 * p.feasible_share:.1f} %  front {p.front}  "
         f"hypervolume {p.hypervolume:.4f} (+{p.gained:.4f})  left {duration(p.left)}  "
         f"failed {p.failed}"
@@ -91,10 +116,12 @@ def plain_line(p: Progress) -> str:
 
 
 class PlainReporter:
-    """Writes one line a round."""
+    """Writes a line now and then; none while nothing moves."""
 
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
+    def __init__(self, stream: TextIO, clock: Callable[[], float] = time.monotonic) -> None:
+        self._stream, self._clock = stream, clock
+        self._written: float | None = None
+        self._last = ""
 
     def __enter__(self) -> PlainReporter:
         """Start."""
@@ -104,25 +131,78 @@ class PlainReporter:
         """End."""
 
     def __call__(self, progress: Progress) -> None:
-        """Write the line of a round that has ended."""
-        if progress.round_ended:
-            self._stream.write(plain_line(progress) + "\n")
+        """Write a line if the last one is old enough and says something else."""
+        now = self._clock()
+        line = plain_line(progress)
+        if line != self._last and (self._written is None or now - self._written >= LINE_EVERY):
+            self._written, self._last = now, line
+            self._stream.write(line + "\n")
             self._stream.flush()
 
 
-def table(p: Progress) -> Table:
+class Trend:
+    """Remembers what was shown, for what a single look cannot tell: rates and directions."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, collections.deque[tuple[int, float, int, float]]] = {}
+
+    def see(self, p: Progress) -> None:
+        """Take in where the sweep stands."""
+        for line in p.lines:
+            past = self._seen.setdefault(f"{p.run} {line.topology}", collections.deque())
+            sample = (p.barrier, p.elapsed, line.designs, line.hypervolume)
+            if past and past[-1][1] > p.elapsed:
+                past.clear()  # it was resumed: its clock began anew
+            if past and past[-1][0] == p.barrier:
+                past.pop()  # one sample a round, its latest
+            past.append(sample)
+            if len(past) > KEPT:
+                past.popleft()
+
+    def rate(self, p: Progress, line: Line) -> float | None:
+        """Return the designs of a topology per second over the last rounds."""
+        past = self._seen.get(f"{p.run} {line.topology}", ())
+        if len(past) < 2 or past[-1][1] <= past[0][1]:
+            return None
+        return (past[-1][2] - past[0][2]) / (past[-1][1] - past[0][1])
+
+    def bars(self, p: Progress, line: Line) -> str:
+        """Return the hypervolume of a topology over the last rounds, a bar each."""
+        return bars([sample[3] for sample in self._seen.get(f"{p.run} {line.topology}", ())])
+
+
+def bars(values: Sequence[float]) -> str:
+    """Return a row of bars between the least and the largest of some values."""
+    if len(values) < 2:
+        return ""
+    least, most = min(values), max(values)
+    if most - least < 1e-9 * max(abs(most), 1e-300):
+        return BARS[len(BARS) // 2] * len(values)
+    return "".join(
+        BARS[min(int((v - least) / (most - least) * len(BARS)), len(BARS) - 1)] for v in values
+    )
+
+
+def table(p: Progress, trend: Trend) -> Table:
     """Return the table that a terminal shows."""
-    made = Table(title=plain_line(p), title_justify="left", expand=False)
-    for name in ("topology", "structures", "designs", "feasible", "front", "hypervolume", ""):
-        made.add_column(name, justify="left" if name in ("topology", "") else "right")
+    made = Table(expand=False)
+    text = ("topology", "trend", "")
+    for name in (
+        "topology", "structures", "designs", "designs/s", "feasible", "front", "hypervolume",
+        "trend", "",
+    ):  # fmt: skip
+        made.add_column(name, justify="left" if name in text else "right")
     for line in p.lines:
+        rate = trend.rate(p, line)
         made.add_row(
             line.topology,
             str(line.structures),
             f"{line.designs:,}",
+            "" if rate is None else f"{rate:,.0f}",
             f"{100 * line.feasible_share:.1f} %",
             str(line.front),
             f"{line.hypervolume:.4f} (+{line.gained:.4f})",
+            trend.bars(p, line),
             line.note,
         )
     return made
@@ -132,7 +212,8 @@ class LiveReporter:
     """Keeps a table up to date on a terminal."""
 
     def __init__(self, console: Console) -> None:
-        self._live = Live(console=console, refresh_per_second=4, transient=False)
+        self._live = Live(console=console, refresh_per_second=2, transient=False)
+        self._trend = Trend()
 
     def __enter__(self) -> LiveReporter:
         """Start drawing."""
@@ -145,7 +226,8 @@ class LiveReporter:
 
     def __call__(self, progress: Progress) -> None:
         """Draw the table anew."""
-        self._live.update(table(progress))
+        self._trend.see(progress)
+        self._live.update(Group(Text(plain_line(progress)), table(progress, self._trend)))
 
 
 def reporter(stream: TextIO, *, quiet: bool = False, colour: bool = True) -> Reporter:

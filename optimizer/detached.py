@@ -1,0 +1,308 @@
+"""Starting a search as a process of its own, following it from a terminal, stopping it.
+
+The search belongs to no terminal: closing the window, a broken ssh connection or logging
+out do not end it (where the system ends all processes of a user at logout, allow them to
+linger).  Who follows only reads ``status.json``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import faulthandler
+import os
+import signal
+import subprocess
+import sys
+import time
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from models.errors import RipplefrontError, RunError
+from optimizer.archive import Run, open_run
+from optimizer.files import RunInUseError, read_json, write_error
+from optimizer.files import _started as started
+from optimizer.progress import PlainReporter, Progress, progress_from, reporter
+from optimizer.standing import exit_code, unfinished, why
+from optimizer.terminal import EXIT_FAULT, EXIT_IN_USE, say
+from optimizer.version import VERSION
+from optimizer.work import code_of, placed, reason_of, work
+
+LOG_MOST = 1 << 20  # [byte]; a night writes a tenth of that
+CUT = b"\n... cut out ...\n"
+LOOK_EVERY = 0.5  # [s]
+LEFT = 130  # exit code of a follower that was interrupted while the run goes on
+COMMAND = "from optimizer.cli import main; main()"
+AGAIN = 5.0  # [s] between two signals to stop at once: shutting Ray down takes a while
+AT_ONCE = 15.0  # [s] after which a process that was told to stop at once is killed
+
+
+def launched(
+    folders: Sequence[Path],
+    *,
+    workers: int | None,
+    address: str | None,
+    foreground: bool,
+    quiet: bool,
+) -> int:
+    """Search the unfinished of some run folders to their end; return the exit code.
+
+    Parameters
+    ----------
+    folders : Sequence of Path
+        The runs of one sweep; nobody may hold their locks.
+    workers : int, optional
+        Processes; 0 searches without Ray; None takes what the specification says.
+    address : str, optional
+        A Ray cluster to join.
+    foreground : bool
+        Search in this process.  Otherwise a process of its own does, and this one follows
+        it; 130 where it was interrupted while the run goes on.
+    quiet : bool
+        No progress.
+    """
+    for folder in folders:
+        refuse_running(open_run(folder))
+    if foreground:
+        with reporter(sys.stderr, quiet=quiet) as told:
+            work(folders, workers=workers, address=address, told=told)
+        return exit_code(folders)
+    process = _started(folders, workers, address)
+    return followed(folders, quiet=quiet, process=process)
+
+
+def refuse_running(run: Run) -> None:
+    """Refuse a run that somebody writes.
+
+    Raises
+    ------
+    RunInUseError
+        If a process holds its lock.
+    """
+    if run.pid is not None:
+        raise RunInUseError(
+            f"the run {run.name} is being written by process {run.pid}.\n"
+            f"  Watch it with: ripplefront follow {run.name}\n"
+            f"  Stop it with: ripplefront stop {run.name}"
+        )
+
+
+def log_of(folders: Sequence[Path]) -> Path:
+    """Return the file that takes what a detached search prints."""
+    return folders[0] / "log.txt"
+
+
+def _started(
+    folders: Sequence[Path], workers: int | None, address: str | None
+) -> subprocess.Popen[bytes]:
+    """Start the hidden command in its own session, its output in the log."""
+    options = [] if workers is None else ["--workers", str(workers)]
+    options += ["--address", address] if address else []
+    log = log_of(folders)
+    stamp = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    names = " ".join(folder.name for folder in folders)
+    head = f"{stamp} ripplefront {VERSION}: work {names} {' '.join(options)}".rstrip() + "\n"
+    try:
+        # Appending, so that the search may cut the file while others write to it.
+        handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
+    except OSError as error:
+        raise write_error(log, error) from error
+    try:
+        os.write(handle, head.encode())
+        return subprocess.Popen(
+            [sys.executable, "-P", "-c", COMMAND, "work", *options,
+             *(str(folder.absolute()) for folder in folders)],
+            stdin=subprocess.DEVNULL, stdout=handle, stderr=handle, start_new_session=True,
+        )  # fmt: skip
+    except OSError as error:
+        raise RunError(
+            f"the search cannot be started as a process of its own: {error.strerror}.\n"
+            "  Start it here with --foreground."
+        ) from error
+    finally:
+        os.close(handle)
+
+
+def worked(folders: Sequence[Path], *, workers: int | None, address: str | None) -> int:
+    """Search as the detached process; return its exit code.  Everything goes to the log."""
+    signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    faulthandler.enable()
+    with PlainReporter(sys.stderr) as report:
+
+        def told(progress: Progress) -> None:
+            report(progress)
+            cut(sys.stderr.fileno(), log_of(folders))
+
+        try:
+            work(folders, workers=workers, address=address, told=told)
+        except RipplefrontError as error:
+            say(f"error: {error}")
+            return error.exit_code
+        except KeyboardInterrupt as error:
+            say(reason_of(error))
+            return code_of(error)
+        except Exception:  # noqa: BLE001 - the last line of defence: the log takes it
+            traceback.print_exc()
+            return EXIT_FAULT
+    code = exit_code(folders)
+    say(f"ended with code {code}")
+    return code
+
+
+def cut(handle: int, log: Path, most: int = LOG_MOST) -> None:
+    """Cut the middle out of a log that has grown beyond a size; its beginning and end stay."""
+    with contextlib.suppress(OSError):
+        if os.fstat(handle).st_size <= most or not os.path.samestat(os.fstat(handle), log.stat()):
+            return
+        # In place: others append to the same file.
+        with log.open("r+b") as file:
+            head = file.read(most // 8)
+            file.seek(-(most // 4), os.SEEK_END)
+            tail = file.read()
+            file.seek(0)
+            file.write(head + CUT + tail)
+            file.truncate()
+
+
+def followed(
+    folders: Sequence[Path], *, quiet: bool, process: subprocess.Popen[bytes] | None = None
+) -> int:
+    """Show progress until nobody works on the runs any more; return their exit code.
+
+    Parameters
+    ----------
+    folders : Sequence of Path
+        The runs of one sweep.
+    quiet : bool
+        No progress.
+    process : Popen, optional
+        The process that works, where it was started here.
+    """
+    runs = [open_run(folder) for folder in folders]
+    first = runs[0].name
+    if not quiet:
+        say(f"following {first}; Ctrl-C leaves it running")
+    try:
+        with reporter(sys.stderr, quiet=quiet) as told:
+            while True:
+                # Asked before the last look, so that nothing written meanwhile is missed.
+                alive = process.poll() is None if process else any(r.pid is not None for r in runs)
+                found = _shown(runs)
+                if found:
+                    told(found)
+                if not alive:
+                    break
+                time.sleep(LOOK_EVERY)
+    except KeyboardInterrupt:
+        say(
+            f"{first} goes on without this terminal.\n"
+            f"  Follow it: ripplefront follow {first}\n"
+            f"  Stop it:   ripplefront stop {first}"
+        )
+        return LEFT
+    return _verdict(folders, process)
+
+
+def _shown(runs: Sequence[Run]) -> Progress | None:
+    """Return where the run stands that is worked on, or was last."""
+    found = None
+    for k, run in enumerate(runs):
+        status = read_json(run.folder / "status.json")
+        progress = progress_from(status)
+        if progress and (found is None or status.get("state") != "waiting"):
+            found = placed(progress, k, runs)
+    return found
+
+
+def _verdict(folders: Sequence[Path], process: subprocess.Popen[bytes] | None) -> int:
+    """Return the exit code of a sweep that is over, after saying what cut it short."""
+    code = exit_code(folders)
+    if process and process.returncode == EXIT_IN_USE:
+        raise RunInUseError(
+            f"another process took the run {folders[0].name} first.\n"
+            f"  Watch it with: ripplefront follow {folders[0].name}"
+        )
+    for run in map(open_run, folders):
+        status = run.status
+        if status["state"] == "interrupted":
+            reason = why(run, status)
+            log = log_of(folders)
+            say(f"{run.name} was interrupted: {reason}")
+            if code == EXIT_FAULT and log.exists():
+                say(f"  The details are in {log}.")
+            say(f"  Go on with: ripplefront resume {run.name}")
+            return code
+    # A fault after the last run had ended still is one.
+    return process.returncode if process and not code and process.returncode > 0 else code
+
+
+def stopped(run: Run, *, now: bool, patience: float | None = None) -> None:
+    """Ask the process that works on a run to stop, and wait until it has.
+
+    Parameters
+    ----------
+    run : Run
+        One of the runs that the process works on.
+    now : bool
+        Stop at once, instead of after the generation.
+    patience : float, optional
+        How long to wait [s]; without end by default.
+
+    Raises
+    ------
+    RunError
+        If nobody works on it, or the process cannot be told to stop.
+    """
+    pid = holder(run)
+    try:
+        os.kill(pid, signal.SIGTERM)
+        if now:
+            _insist(run, pid)
+    except ProcessLookupError:
+        return
+    except PermissionError:
+        raise RunError(
+            f"process {pid}, which works on {run.name}, belongs to another user.\n"
+            "  Let its owner stop it."
+        ) from None
+    begun = time.monotonic()
+    while run.pid == pid and (patience is None or time.monotonic() - begun < patience):
+        time.sleep(0.1)
+
+
+def _insist(run: Run, pid: int) -> None:
+    """Send the second signal until it takes, and kill what does not answer."""
+    begun = time.monotonic()
+    while run.pid == pid:
+        time.sleep(0.2)  # two signals sent together arrive as one
+        late = time.monotonic() - begun > AT_ONCE
+        os.kill(pid, signal.SIGKILL if late else signal.SIGTERM)
+        waited = time.monotonic()
+        while run.pid == pid and time.monotonic() - waited < AGAIN:
+            time.sleep(0.1)
+
+
+def holder(run: Run) -> int:
+    """Return the process that works on a run, certain not to be another of the same number.
+
+    Raises
+    ------
+    RunError
+        If nobody works on it, or the process is not one of this machine.
+    """
+    pid = run.pid
+    if pid is None:
+        status = run.status
+        more = f"\n  Go on with: ripplefront resume {run.name}" if unfinished(status) else ""
+        raise RunError(f"nobody works on {run.name}: it is {status['state']}.{more}")
+    with contextlib.suppress(OSError, ValueError, IndexError):
+        # The process and, where the system tells it, the time it was started.
+        number, *begun = (run.folder / "lock").read_text(encoding="ascii").split()
+        os.kill(pid, 0)
+        if int(number) == pid and (not begun or begun == [started(pid)]):
+            return pid
+    raise RunError(
+        f"the process {pid} that works on {run.name} is not on this machine.\n"
+        "  Stop it where it runs."
+    )
