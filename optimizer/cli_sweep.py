@@ -66,14 +66,15 @@ def sweep(
     from optimizer.detached import launched
     from optimizer.figures_data import check_outputs
     from optimizer.launch import new_stores, prepared_variants, settings_for
-    from optimizer.work import worker_count
+    from optimizer.work import RAY_FROM, worker_count
 
     check_outputs(picture, page)
     ready = prepared_variants(file, pins)
     asked = ready[0].spec.sweep
     count = asked.workers if workers is None else workers
-    total = designs if designs is not None else asked.designs
-    settings = settings_for(ready, seed, designs, hours, worker_count(count, total))
+    # Where only a time is given, it is taken for long enough to start Ray.
+    hands = worker_count(count, designs or asked.designs or RAY_FROM)
+    settings = settings_for(ready, seed, designs, hours, hands)
     for each, own in zip(ready, settings, strict=True):
         _announce(each, own.evaluations)
     stores = new_stores(ready, settings, runs)

@@ -140,11 +140,14 @@ class PlainReporter:
             self._stream.flush()
 
 
+Sample = tuple[int, float, int, float]  # barrier, elapsed [s], designs, hypervolume
+
+
 class Trend:
     """Remembers what was shown, for what a single look cannot tell: rates and directions."""
 
     def __init__(self) -> None:
-        self._seen: dict[str, collections.deque[tuple[int, float, int, float]]] = {}
+        self._seen: dict[str, collections.deque[Sample]] = {}
 
     def see(self, p: Progress) -> None:
         """Take in where the sweep stands."""
@@ -161,14 +164,17 @@ class Trend:
 
     def rate(self, p: Progress, line: Line) -> float | None:
         """Return the designs of a topology per second over the last rounds."""
-        past = self._seen.get(f"{p.run} {line.topology}", ())
+        past = self._samples(p, line)
         if len(past) < 2 or past[-1][1] <= past[0][1]:
             return None
         return (past[-1][2] - past[0][2]) / (past[-1][1] - past[0][1])
 
     def bars(self, p: Progress, line: Line) -> str:
         """Return the hypervolume of a topology over the last rounds, a bar each."""
-        return bars([sample[3] for sample in self._seen.get(f"{p.run} {line.topology}", ())])
+        return bars([sample[3] for sample in self._samples(p, line)])
+
+    def _samples(self, p: Progress, line: Line) -> collections.deque[Sample]:
+        return self._seen.get(f"{p.run} {line.topology}", collections.deque())
 
 
 def bars(values: Sequence[float]) -> str:
