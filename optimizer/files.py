@@ -59,7 +59,7 @@ def sync_folder(folder: Path) -> None:
 
 def write_error(path: Path, error: OSError) -> RunError:
     """Return the error that a user can act on."""
-    where = f"{path.parent.name}/{path.name}"
+    where = f"{path.parent.name}/{path.name}".lstrip("/")
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return RunError(
             f"the disk is full: {where} was not written; nothing already stored was changed.\n"

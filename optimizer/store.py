@@ -13,6 +13,7 @@ import csv
 import datetime
 import hashlib
 import io
+import platform
 import re
 import struct
 import zipfile
@@ -34,7 +35,6 @@ from optimizer.files import (
     write_whole,
 )
 from optimizer.journal import Journal
-from optimizer.version import environment
 
 SCHEMA = 1
 KEPT = 2  # checkpoints
@@ -182,7 +182,8 @@ def create(
             "schema": SCHEMA,
             "name": folder.name,
             "created": now(),
-            **environment(),
+            "python": platform.python_version(),
+            "numpy": np.__version__,
             "specification_sha256": digest_of(specification),
             "catalogue_sha256": {k: digest_of(v) for k, v in sorted(catalogue.items())},
             **manifest,
