@@ -174,13 +174,15 @@ class Run:
     def status(self) -> dict[str, Any]:
         """The last status, its ``state`` corrected by whether anybody still writes.
 
-        ``running``, ``ended``, or ``interrupted`` where the writer died: resume it.
+        ``running``, ``waiting`` for its turn in a sweep of several runs, ``ended``, or
+        ``interrupted`` where the writer died: resume it.
         """
         status = self._status()
         if status.get("state") != "ended" and self.pid is None:
             status = self._status()  # it may have ended between the two looks
         if status.get("state") != "ended":
-            status["state"] = "interrupted" if self.pid is None else "running"
+            held = "waiting" if status.get("state") == "waiting" else "running"
+            status["state"] = "interrupted" if self.pid is None else held
         return status
 
     def _status(self) -> dict[str, Any]:

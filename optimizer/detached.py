@@ -21,8 +21,7 @@ from pathlib import Path
 
 from models.errors import RipplefrontError, RunError
 from optimizer.archive import Run, open_run
-from optimizer.files import RunInUseError, read_json, write_error
-from optimizer.files import _started as started
+from optimizer.files import RunInUseError, read_json, started, write_error
 from optimizer.progress import PlainReporter, Progress, progress_from, reporter
 from optimizer.standing import exit_code, unfinished, why
 from optimizer.terminal import EXIT_FAULT, EXIT_IN_USE, say
@@ -34,7 +33,6 @@ CUT = b"\n... cut out ...\n"
 LOOK_EVERY = 0.5  # [s]
 LEFT = 130  # exit code of a follower that was interrupted while the run goes on
 COMMAND = "from optimizer.cli import main; main()"
-AGAIN = 5.0  # [s] between two signals to stop at once: shutting Ray down takes a while
 AT_ONCE = 15.0  # [s] after which a process that was told to stop at once is killed
 
 
@@ -256,6 +254,9 @@ def stopped(run: Run, *, now: bool, patience: float | None = None) -> None:
     """
     pid = holder(run)
     try:
+        if now:
+            # Two kinds, since two signals of one kind sent together arrive as one.
+            os.kill(pid, signal.SIGINT)
         os.kill(pid, signal.SIGTERM)
         if now:
             _insist(run, pid)
@@ -272,15 +273,12 @@ def stopped(run: Run, *, now: bool, patience: float | None = None) -> None:
 
 
 def _insist(run: Run, pid: int) -> None:
-    """Send the second signal until it takes, and kill what does not answer."""
+    """Wait for a process that was told to stop at once, and kill it if it does not."""
     begun = time.monotonic()
     while run.pid == pid:
-        time.sleep(0.2)  # two signals sent together arrive as one
-        late = time.monotonic() - begun > AT_ONCE
-        os.kill(pid, signal.SIGKILL if late else signal.SIGTERM)
-        waited = time.monotonic()
-        while run.pid == pid and time.monotonic() - waited < AGAIN:
-            time.sleep(0.1)
+        if time.monotonic() - begun > AT_ONCE:
+            os.kill(pid, signal.SIGKILL)
+        time.sleep(0.1)
 
 
 def holder(run: Run) -> int:
@@ -299,8 +297,7 @@ def holder(run: Run) -> int:
     with contextlib.suppress(OSError, ValueError, IndexError):
         # The process and, where the system tells it, the time it was started.
         number, *begun = (run.folder / "lock").read_text(encoding="ascii").split()
-        os.kill(pid, 0)
-        if int(number) == pid and (not begun or begun == [started(pid)]):
+        if int(number) == pid and started(pid) == "".join(begun):
             return pid
     raise RunError(
         f"the process {pid} that works on {run.name} is not on this machine.\n"

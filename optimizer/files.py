@@ -135,7 +135,7 @@ class Lock:
             raise write_error(path, error) from error
         try:
             self._take(path)
-            owner = f"{os.getpid()} {_started(os.getpid())}\n".encode()
+            owner = f"{os.getpid()} {started(os.getpid())}\n".encode()
             os.pwrite(self._handle, owner, 0)
             os.ftruncate(self._handle, len(owner))
         except OSError as error:
@@ -171,7 +171,7 @@ class RunInUseError(RunError):
     exit_code = 5
 
 
-def _started(pid: int) -> str:
+def started(pid: int) -> str:
     """Return the start time of a process in clock ticks, so that a reused pid is told apart."""
     try:
         stat = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
