@@ -37,7 +37,8 @@ def html(figure: go.Figure, *, library: bool) -> str:
     )
 
 
-def _layout(figure: go.Figure, title: str, x: str, y: str) -> go.Figure:
+def styled(figure: go.Figure, title: str, x: str, y: str) -> go.Figure:
+    """Return the figure with title, axes and the house settings of type and colour."""
     figure.update_layout(
         title={"text": title, "font": {"size": 15}},
         template="simple_white",
@@ -76,7 +77,7 @@ def fronts_figure(
                 hovertemplate="%{text}<extra></extra>",
             )
         )
-    return _layout(figure, "Pareto fronts", "power density [kW/l]", "weighted efficiency [%]")
+    return styled(figure, "Pareto fronts", "power density [kW/l]", "weighted efficiency [%]")
 
 
 def _iso_loss(loss: float, points: Sequence[FrontPoint]) -> go.Scatter:
@@ -125,7 +126,7 @@ def loss_figure(losses: dict[str, Any]) -> go.Figure:
             hoverinfo="skip",
         )
     )
-    return _layout(figure, "Where the watts go, by load", "power into the grid", "loss [W]")
+    return styled(figure, "Where the watts go, by load", "power into the grid", "loss [W]")
 
 
 def part_loss_figure(losses: dict[str, Any], count: int = 16) -> go.Figure:
@@ -143,7 +144,7 @@ def part_loss_figure(losses: dict[str, Any], count: int = 16) -> go.Figure:
         )
     )
     figure.update_yaxes(automargin=True)
-    return _layout(figure, "Largest losses at full power", "loss [W]", "")
+    return styled(figure, "Largest losses at full power", "loss [W]", "")
 
 
 def efficiency_figure(curve: dict[str, Any]) -> go.Figure:
@@ -160,7 +161,7 @@ def efficiency_figure(curve: dict[str, Any]) -> go.Figure:
                 marker={"symbol": SYMBOLS[k]},
             )
         )
-    figure = _layout(
+    figure = styled(
         figure, "Conversion efficiency against load", "load [% of rated]", "efficiency [%]"
     )
     figure.update_yaxes(range=[min(80.0, 100 * min(map(min, curve["values"]))), 100])
@@ -183,7 +184,7 @@ def wave_figure(waves: Sequence[dict[str, Any]], f_grid: float, unit: str) -> go
         )
     names = {"V": "Voltages", "A": "Currents", "W": "Powers"}
     title = f"{names.get(unit, unit)} over the line cycle, full power"
-    return _layout(figure, title, "time [ms]", f"[{unit}]")
+    return styled(figure, title, "time [ms]", f"[{unit}]")
 
 
 def volume_figure(volume: Sequence[dict[str, Any]], outer_l: float) -> go.Figure:
@@ -200,7 +201,7 @@ def volume_figure(volume: Sequence[dict[str, Any]], outer_l: float) -> go.Figure
         )
     )
     figure.update_yaxes(automargin=True)
-    return _layout(figure, f"Volume, {outer_l:.3f} l outside", "boxed volume [cm³]", "")
+    return styled(figure, f"Volume, {outer_l:.3f} l outside", "boxed volume [cm³]", "")
 
 
 def margin_figure(limits: Sequence[dict[str, Any]], count: int = 20) -> go.Figure:
@@ -217,4 +218,4 @@ def margin_figure(limits: Sequence[dict[str, Any]], count: int = 20) -> go.Figur
     )
     figure.add_vline(x=100, line={"color": "#222", "dash": "dash"})
     figure.update_yaxes(automargin=True)
-    return _layout(figure, "What limits it: use of each limit", "[% of the limit]", "")
+    return styled(figure, "What limits it: use of each limit", "[% of the limit]", "")

@@ -96,7 +96,7 @@ def write_picture(run: Run, path: Path) -> None:
     try:
         picture.draw(all_fronts(run), titles(run), note, path)
     except OSError as error:
-        raise _unwritable(path, error) from None
+        raise unwritable(path, error) from None
 
 
 def write_page(run: Run, path: Path) -> None:
@@ -125,10 +125,11 @@ def write_page(run: Run, path: Path) -> None:
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise _unwritable(path, error) from None
+        raise unwritable(path, error) from None
 
 
-def _unwritable(path: Path, error: OSError) -> RipplefrontError:
+def unwritable(path: Path, error: OSError) -> RipplefrontError:
+    """Return the error for a file that cannot be written, with the way out."""
     return RipplefrontError(
         f"{path} cannot be written: {error.strerror}.\n  Choose a folder you may write to."
     )
