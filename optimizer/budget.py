@@ -1,4 +1,4 @@
-"""Who gets how many evaluations in a round, and which structures are given up."""
+"""Who gets how many evaluations in a round, and how a budget sets sizes."""
 
 from __future__ import annotations
 
@@ -11,12 +11,54 @@ from numpy.typing import NDArray
 
 from models.axes import Array
 from optimizer.encode import Whole
-from optimizer.front import Frame, Front, lead
-from optimizer.problem import CHUNK
-from optimizer.state import Tuning
+from optimizer.problem import CHUNK, Problem
+from optimizer.state import SEEN, Tuning
 
-STALE_ROUNDS = 3  # rounds without hope before a structure is given up
-STILL = 1e-3  # a hypervolume that moved less stands still
+RINGS_FROM = (1_000_000, 30_000)  # evaluations in all and of a candidate that pay two rings
+FIRST_MOST = 25_000  # evaluations: no more go out to a candidate before merit counts
+PATIENCE = 0.5  # of an equal share of the evaluations, before a structure may be given up …
+PATIENCE_MOST = 50_000  # … and no more: there the search stood within 1 % when measured
+ROUND_LEAST = 50_000  # evaluations that are worth a barrier of a large sweep
+
+
+@dataclasses.dataclass(frozen=True)
+class Layout:
+    """How the islands of a candidate are split into rings that never exchange anything."""
+
+    rings: int
+    size: int  # islands of a ring
+
+    @property
+    def islands(self) -> int:
+        """Islands of a candidate."""
+        return self.rings * self.size
+
+    def ring(self, number: int) -> int:
+        """Return the ring of an island by its number."""
+        return number // self.size
+
+    def next(self, number: int) -> int:
+        """Return the number of the next island in the ring."""
+        return self.ring(number) * self.size + (number + 1) % self.size
+
+
+@dataclasses.dataclass(frozen=True)
+class Groups:
+    """The topologies of a sweep and whose each candidate is."""
+
+    names: tuple[str, ...]
+    of: Whole  # topology number of every candidate
+
+    @staticmethod
+    def by(problems: Sequence[Problem]) -> Groups:
+        """Return the topologies in the order in which they come."""
+        names = tuple(dict.fromkeys(p.topology for p in problems))
+        return Groups(names, np.array([names.index(p.topology) for p in problems], dtype=np.int64))
+
+    def members(self, topology: int) -> list[int]:
+        """Return the candidates of a topology."""
+        found: list[int] = np.flatnonzero(self.of == topology).tolist()
+        return found
 
 
 @dataclasses.dataclass(frozen=True)
@@ -30,11 +72,12 @@ class Settings:
     evaluations : int
         Designs to evaluate altogether.
     islands : int
-        Independent populations of every candidate.
+        Independent populations of every candidate; at least two a ring where the budget
+        decides on rings.
     isolated : float
         Share of the evaluations before islands exchange designs.
     equal : float
-        Share of the evaluations given out equally before merit counts.
+        Share of the evaluations given out equally to all candidates before merit counts.
     probed : float
         Share of the evaluations after which absent levels are tried.
     probe_share : float
@@ -43,6 +86,13 @@ class Settings:
         Most designs of an island between two barriers.
     time_limit : float, optional
         Seconds after which the next barrier ends the sweep.
+    rings : int
+        Groups of islands that never exchange anything, whose fronts are compared as those
+        of independent seeds; 0 leaves it to the budget.
+    converge : bool
+        Whether a sweep of two rings or more ends once it has converged.
+    least : int
+        Evaluations of a candidate on average before a sweep may count as converged.
     """
 
     seed: int = 1
@@ -54,11 +104,33 @@ class Settings:
     probe_share: float = 0.25
     round_evaluations: int = 4_000
     time_limit: float | None = None
+    rings: int = 0
+    converge: bool = True
+    least: int = 10_000
+
+    def layout(self, candidates: int) -> Layout:
+        """Return how many islands a candidate has, in how many rings."""
+        if self.rings:
+            return Layout(self.rings, max(1, -(-self.islands // self.rings)))
+        whole, each = RINGS_FROM
+        if self.evaluations >= max(whole, each * candidates):
+            return Layout(2, max(2, -(-self.islands // 2)))
+        return Layout(1, self.islands)
 
     def rounds(self, candidates: int) -> int:
         """Return the number of barriers that a full sweep passes."""
-        per_round = max(candidates, 1) * self.islands * self.round_evaluations
-        return max(24, math.ceil(self.evaluations / per_round))
+        per_round = max(candidates, 1) * self.layout(candidates).islands * self.round_evaluations
+        # Up to 240 so that a time limit, which waits for a barrier, is kept to a percent.
+        fine = min(self.evaluations // ROUND_LEAST, 240)
+        return max(24, fine, math.ceil(self.evaluations / per_round))
+
+    def first(self, candidates: int) -> float:
+        """Return the evaluations given to every candidate before merit counts."""
+        return min(self.equal * self.evaluations / max(candidates, 1), FIRST_MOST)
+
+    def patience(self, candidates: int) -> float:
+        """Return the evaluations of a structure before it may be given up."""
+        return min(PATIENCE * self.evaluations / max(candidates, 1), PATIENCE_MOST)
 
     def tuning(self, candidates: int) -> Tuning:
         """Return sizes that suit the budget.
@@ -66,7 +138,8 @@ class Settings:
         Measured on a converter-like problem: 60 designs an island reach 99 % of the best
         hypervolume in 50,000 evaluations, 100 get farther from 150,000 on.
         """
-        each = self.evaluations / max(candidates * self.islands, 1)
+        count = max(candidates * self.layout(candidates).islands, 1)
+        each = self.evaluations / count
         population = int(min(max(each / 300, 32), 100))
         return Tuning(
             population=population,
@@ -77,90 +150,53 @@ class Settings:
             # A polish takes up to 4,000 evaluations: small sweeps would overrun, and do
             # better without it.
             polish_every=7000 if self.evaluations >= 100_000 else self.evaluations,
-            cloud=int(min(max(100_000 / max(candidates * self.islands, 1), 200), 16_000)),
+            # The rest keeps a sweep of hundreds of structures within a gigabyte.
+            archive=int(min(max(400_000 / count, 150), 1500)),
+            cloud=int(min(max(100_000 / count, 30), 16_000)),
+            front=int(min(max(400_000 / max(candidates, 1), 500), 3000)),
+            seen=min(max(1 << math.ceil(math.log2(max(2 * each, 2))), 1 << 12), SEEN),
         )
 
 
-@dataclasses.dataclass(frozen=True)
-class Merit:
-    """What a round did for one candidate: hypervolumes in the frame all candidates share."""
-
-    before: float
-    after: float
-
-    @property
-    def moved(self) -> float:
-        """Relative gain."""
-        return (self.after - self.before) / self.after if self.after > 0.0 else 0.0
-
-
-def shares(total: int, live: NDArray[np.bool_], merits: Sequence[Merit] | None) -> Whole:
+def shares(total: int, live: NDArray[np.bool_], groups: Groups, merits: Array | None) -> Whole:
     """Return evaluations for every candidate.
 
-    Half goes equally to all that live, a quarter by the hypervolume gained in the last
-    round and a quarter by how near the front comes to the best; all equally before
-    merits are known.
+    Half goes equally to the topologies, a quarter by the hypervolume gained for an
+    evaluation and a quarter by nearness to the common front; inside a topology the same
+    again among its live structures.  Before merits are known all candidates get the same.
+
+    Parameters
+    ----------
+    total : int
+        Evaluations to give out.
+    live : ndarray
+        Which candidates are still searched.
+    groups : Groups
+        The topologies.
+    merits : Array, optional
+        (candidates + topologies, 2): gain for an evaluation, nearness.
     """
-    alive = live.astype(float)
-    even = alive / max(alive.sum(), 1.0)
     if merits is None:
+        even = live / max(live.sum(), 1)
         return (total * even).astype(np.int64)
-    gained = _normalised(np.array([m.after - m.before for m in merits]) * alive, even)
-    near = _normalised(np.array([m.after for m in merits]) * alive, even)
-    share: Whole = (total * (0.5 * even + 0.25 * gained + 0.25 * near)).astype(np.int64)
+    n = live.size
+    made = np.zeros(n)
+    whole = _blend(np.ones(len(groups.names)), merits[n:])
+    for t in range(len(groups.names)):
+        mine = groups.members(t)
+        made[mine] = whole[t] * _blend(live[mine].astype(float), merits[mine])
+    share: Whole = (total * made).astype(np.int64)
     return share
+
+
+def _blend(alive: Array, merits: Array) -> Array:
+    even = alive / max(alive.sum(), 1.0)
+    gained = _normalised(merits[:, 0] * alive, even)
+    near = _normalised(merits[:, 1] * alive, even)
+    return 0.5 * even + 0.25 * gained + 0.25 * near
 
 
 def _normalised(weights: Array, otherwise: Array) -> Array:
     positive = np.maximum(weights, 0.0)
     total = positive.sum()
     return positive / total if total > 0.0 else otherwise
-
-
-def hopeless(
-    number: int,
-    fronts: Sequence[Front],
-    before: Front,
-    *,
-    rivals: Sequence[int],
-    frame: Frame,
-    merit: Merit,
-) -> bool:
-    """Return whether a structure did nothing this round that another cannot do better.
-
-    True where its hypervolume stands still and the other structures of its topology
-    dominate every design of its front by more than that front last moved; also where it
-    has no feasible design while another has.
-
-    Parameters
-    ----------
-    number : int
-        The structure in question, a number into ``fronts``.
-    fronts : Sequence of Front
-        Fronts of all candidates.
-    before : Front
-        Its front before this round.
-    rivals : Sequence of int
-        Live structures of the same topology, without itself.
-    frame : Frame
-        The common frame.
-    merit : Merit
-        What the round did for it.
-    """
-    better = [fronts[k].objectives for k in rivals if fronts[k].size]
-    if not better:
-        return False
-    own = fronts[number].objectives
-    if not len(own):
-        return True
-    if merit.moved >= STILL:
-        return False
-    step = 0.0
-    if before.size:
-        # How far the old front lies behind the new one at its luckiest design.
-        step = max(lead(own, before.objectives, frame.extent), 0.0)
-    return lead(_thin(np.concatenate(better)), _thin(own), frame.extent) > step
-
-
-def _thin(objectives: Array, most: int = 400) -> Array:
-    return objectives[:: max(1, -(-len(objectives) // most))]

@@ -14,19 +14,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.axes import Array
-from optimizer.budget import STALE_ROUNDS, Merit, Settings, hopeless, shares
+from optimizer.budget import Groups, Layout, Settings, shares
 from optimizer.encode import Whole
-from optimizer.exchange import exchanged, helped
-from optimizer.front import Frame, Front, frame_of
+from optimizer.evidence import UNKNOWN, measured, quiet, with_snapshot
+from optimizer.exchange import exchanged, helped, merged_front
+from optimizer.front import Front
 from optimizer.intake import received
+from optimizer.judging import Marks, Shedding, judged
 from optimizer.problem import Problem
-from optimizer.state import EVALUATIONS, FAILED, FEASIBLE, State, Tuning, founded, state_from
-from optimizer.trials import FIRST_PROBE, PROBE_EVALUATIONS, trials
+from optimizer.state import (
+    EVALUATIONS,
+    FAILED,
+    FEASIBLE,
+    State,
+    Tuning,
+    founded,
+    retired,
+    state_from,
+)
+from optimizer.trials import FIRST_PROBE, MOST, PROBE_EVALUATIONS, probe_ring, trials
 
-FRONT_LIMIT = 3000  # designs kept of every candidate's front
+CHECKS = 240  # looks at the evidence in a whole sweep, at least
 TURN = 2500  # evaluations an island may look for the first feasible design at a time
-PATIENCE = 0.5  # of an equal share of the evaluations, before a structure may be given up
-SNAPSHOTS = 60  # fronts kept along the way as evidence of convergence
 
 
 @dataclasses.dataclass
@@ -35,14 +44,20 @@ class Course:
 
     barrier: int
     states: list[State]
-    targets: Whole  # evaluations at which each island's round ends
+    targets: Whole  # evaluations that each island was given so far
     fronts: list[Front]  # one a candidate
     live: NDArray[np.bool_]
-    stale: Whole
-    merits: Array  # (candidates, 2): hypervolume before and after the last round
+    stale: Whole  # windows without hope
+    merits: Array  # (candidates + topologies, 3): gain for an evaluation, nearness, last gain
+    marks: Marks
+    rungs: Whole  # (topologies, 2): rungs of the halving passed, structures it may still shed
+    shed: Array  # (structures given up, …): see judging.Shedding
     evaluations: Whole  # of every candidate at the last barrier, ended trials included
     ended: Whole  # (candidates, 3): evaluations, feasible and failed ones of ended trials
-    snapshots: list[tuple[int, int, Array]]  # barrier, evaluations, objectives by candidate
+    tried: int  # evaluations when absent levels were tried, 0 before
+    evidence: Array  # (topologies + 1, 3): see evidence.measured
+    spacing: int  # barriers between two snapshots
+    snapshots: list[tuple[int, int, Array]]  # barrier, evaluations, objectives by topology
 
     def owner(self, island: int) -> int:
         """Return the candidate that an island searches."""
@@ -62,15 +77,12 @@ class Course:
     def arrays(self) -> dict[str, NDArray[Any]]:
         """Return everything as named arrays."""
         found: dict[str, NDArray[Any]] = {
-            "barrier": np.array(self.barrier),
             "counts": np.array([len(self.states), len(self.fronts), len(self.snapshots)]),
-            "targets": self.targets,
-            "live": self.live,
-            "stale": self.stale,
-            "merits": self.merits,
-            "evaluations": self.evaluations,
-            "ended": self.ended,
+            "at": np.array([self.barrier, self.tried, self.spacing]),
+            "marked": self.marks.evaluations,
+            **{name: getattr(self, name) for name in _PLAIN},
         }
+        found |= {f"mark{i}": rows for i, rows in enumerate(self.marks.fronts)}
         for i, state in enumerate(self.states):
             found |= {f"island{i}.{k}": v for k, v in state.arrays().items()}
         for i, front in enumerate(self.fronts):
@@ -81,67 +93,88 @@ class Course:
 
 
 _FRONT_FIELDS = dataclasses.fields(Front)
+_PLAIN = (
+    "targets", "live", "stale", "merits", "rungs", "shed", "evaluations", "ended", "evidence",
+)  # fmt: skip
 
 
 def course_from(arrays: Mapping[str, NDArray[Any]]) -> Course:
     """Return the course whose arrays ``Course.arrays`` gave."""
     islands, fronts, snapshots = (int(n) for n in arrays["counts"])
+    barrier, tried, spacing = (int(n) for n in arrays["at"])
     names = [f.name for f in dataclasses.fields(State)]
+    marked = arrays["marked"]
     return Course(
-        int(arrays["barrier"]),
-        [state_from({n: arrays[f"island{i}.{n}"] for n in names}) for i in range(islands)],
-        arrays["targets"],
-        [Front(*(arrays[f"front{i}.{f.name}"] for f in _FRONT_FIELDS)) for i in range(fronts)],
-        arrays["live"],
-        arrays["stale"],
-        arrays["merits"],
-        arrays["evaluations"],
-        arrays["ended"],
-        [
+        barrier=barrier,
+        tried=tried,
+        spacing=spacing,
+        states=[state_from({n: arrays[f"island{i}.{n}"] for n in names}) for i in range(islands)],
+        fronts=[
+            Front(*(arrays[f"front{i}.{f.name}"] for f in _FRONT_FIELDS)) for i in range(fronts)
+        ],
+        marks=Marks(tuple(arrays[f"mark{i}"] for i in range(len(marked))), marked),
+        snapshots=[
             (int(arrays[f"snap{i}.at"][0]), int(arrays[f"snap{i}.at"][1]), arrays[f"snap{i}.rows"])
             for i in range(snapshots)
         ],
+        **{name: arrays[name] for name in _PLAIN},
     )
 
 
 def opened(problems: Sequence[Problem], settings: Settings, seeds: Mapping[str, Array]) -> Course:
-    """Return the course before the first round; seeds go to all islands but the last."""
+    """Return the course before the first round; seeds go to all islands of a ring but the last."""
+    n = len(problems)
+    layout, slots = settings.layout(n), settings.tuning(n).seen
     states = []
     for c, problem in enumerate(problems):
-        for i in range(settings.islands):
+        for i in range(layout.islands):
             given = seeds.get(problem.name)
-            alone = i == settings.islands - 1 and settings.islands > 1
-            states.append(founded((settings.seed, c, i), problem, None if alone else given))
-    n = len(problems)
+            alone = (i + 1) % layout.size == 0 and layout.size > 1
+            key = (settings.seed, c, i)
+            states.append(founded(key, problem, None if alone else given, slots=slots))
+    topologies = len(Groups.by(problems).names)
     return Course(
-        0,
-        states,
-        np.zeros(len(states), dtype=np.int64),
-        [Front.empty(p.space.size, p.sizes[0], p.sizes[2]) for p in problems],
-        np.ones(n, dtype=bool),
-        np.zeros(n, dtype=np.int64),
-        np.zeros((n, 2)),
-        np.zeros(n, dtype=np.int64),
-        np.zeros((n, 3), dtype=np.int64),
-        [],
+        barrier=0,
+        states=states,
+        targets=np.zeros(len(states), dtype=np.int64),
+        fronts=[Front.empty(p.space.size, p.sizes[0], p.sizes[2]) for p in problems],
+        live=np.ones(n, dtype=bool),
+        stale=np.zeros(n, dtype=np.int64),
+        merits=np.zeros((n + topologies, 3)),
+        marks=Marks.empty(n + topologies, problems[0].sizes[0]),
+        rungs=np.zeros((topologies, 2), dtype=np.int64),
+        shed=np.zeros((0, len(dataclasses.fields(Shedding)))),
+        evaluations=np.zeros(n, dtype=np.int64),
+        ended=np.zeros((n, 3), dtype=np.int64),
+        tried=0,
+        evidence=np.full((topologies + 1, 3), [0.0, UNKNOWN, UNKNOWN]),
+        spacing=1,
+        snapshots=[],
     )
 
 
-def planned(course: Course, settings: Settings) -> Course:
-    """Return the course with the targets of the next round."""
+def planned(course: Course, problems: Sequence[Problem], settings: Settings) -> Course:
+    """Return the course with what every island is given for the next round.
+
+    What an island overran, or was not given to use, is carried on: the sum of what was
+    given never exceeds the budget.
+    """
     n = len(course.fronts)
     done = int(course.evaluations.sum())
     rounds_left = max(settings.rounds(n) - course.barrier, 1)
-    total = max(settings.evaluations - done, 0) // rounds_left
-    merits = None
-    if done >= settings.equal * settings.evaluations:
-        merits = [Merit(a, b) for a, b in course.merits.tolist()]
-    share = shares(total, course.live, merits)
+    unused = int(sum(
+        target - state.evaluations
+        for i, (state, target) in enumerate(zip(course.states, course.targets, strict=True))
+        if course.live[course.owner(i)] and not course.is_probe(i)
+    ))  # fmt: skip
+    total = max(settings.evaluations - done - unused, 0) // rounds_left
+    merits = course.merits if done >= n * settings.first(n) else None
+    share = shares(total, course.live, Groups.by(problems), merits)
     targets = [
         PROBE_EVALUATIONS
         if course.is_probe(i)
-        else state.evaluations + _part(course, i, int(share[course.owner(i)]), settings)
-        for i, state in enumerate(course.states)
+        else target + _part(course, i, int(share[course.owner(i)]), settings)
+        for i, target in enumerate(course.targets.tolist())
     ]
     return dataclasses.replace(course, targets=np.array(targets, dtype=np.int64))
 
@@ -149,124 +182,105 @@ def planned(course: Course, settings: Settings) -> Course:
 def _part(course: Course, island: int, share: int, settings: Settings) -> int:
     """Return what an island gets of its candidate's share.
 
-    Until a feasible design is known islands search for it in turns: three at once would
-    spend three times as much on the same thing.
+    Until its ring knows a feasible design the islands of it search in turns: three at
+    once would spend three times as much on the same thing.
     """
     c, state = course.owner(island), course.states[island]
-    if course.fronts[c].size or not len(state.block_genes):
-        return share // settings.islands
-    turn = int(course.evaluations[c]) // TURN % settings.islands
-    return share if int(state.key[2]) == turn else 0
+    layout, number = settings.layout(len(course.fronts)), int(state.key[2])
+    share //= layout.rings
+    if not len(state.block_genes):
+        return share // layout.size
+    first = island - number % layout.size
+    if any(s.front.size for s in course.states[first : first + layout.size]):
+        return share // layout.size
+    turn = int(course.evaluations[c]) // layout.rings // TURN % layout.size
+    return share if number % layout.size == turn else 0
 
 
 def settled(course: Course, problems: Sequence[Problem], settings: Settings) -> Course:
     """Return the course after the barrier that ends the round under way."""
     n = len(problems)
-    tuning = settings.tuning(n)
-    fronts = gathered(course)
-    evaluations = course.counts()[:, 0]
+    tuning, layout, groups = settings.tuning(n), settings.layout(n), Groups.by(problems)
     made = dataclasses.replace(
-        course, barrier=course.barrier + 1, fronts=fronts, evaluations=evaluations
+        course,
+        barrier=course.barrier + 1,
+        fronts=gathered(course, tuning.front),
+        evaluations=course.counts()[:, 0],
     )
-    frame = frame_of(np.concatenate([f.objectives for f in fronts]))
-    if frame is not None:
-        made = _judged(
-            made, course.fronts, problems, frame,
-            patience=PATIENCE * settings.evaluations / n,
-        )  # fmt: skip
-    made = _without_trials(made, problems, tuning)
+    made = _without_trials(made, problems, tuning, layout)
+    made = judged(made, groups, settings)
+    made = dataclasses.replace(made, states=_retired(made))
+    if made.barrier % max(1, settings.rounds(n) // CHECKS) == 0:
+        made = dataclasses.replace(made, evidence=measured(made, groups, layout))
+        made = with_snapshot(made, groups)
     made = helped(made, problems, settings, tuning)
-    if evaluations.sum() >= settings.isolated * settings.evaluations:
+    total = int(made.evaluations.sum())
+    if total >= settings.isolated * settings.evaluations or made.tried:
         made = exchanged(made, problems, settings, tuning)
-    if _due(course, made, settings):
-        made.states = [*made.states, *_trials(made, problems, settings)]
-    every = max(1, settings.rounds(n) // SNAPSHOTS)
-    if made.barrier % every == 0:
-        at = (made.barrier, int(evaluations.sum()), snapshot(fronts))
-        made.snapshots = [*made.snapshots, at]
+    if not made.tried and (
+        total >= settings.probed * settings.evaluations or quiet(made, settings)
+    ):
+        # Whatever looks finished before that must stand its trial before it may end.
+        made = _with_trials(made, problems, settings)
     return made
 
 
-def gathered(course: Course) -> list[Front]:
+def gathered(course: Course, limit: int) -> list[Front]:
     """Return every candidate's front with what its islands know."""
     fronts = list(course.fronts)
     for i, state in enumerate(course.states):
         c = course.owner(i)
-        fronts[c] = fronts[c].merged(state.front, FRONT_LIMIT)[0]
+        fronts[c] = fronts[c].merged(state.front, limit)[0]
     return fronts
 
 
-def snapshot(fronts: Sequence[Front]) -> Array:
-    """Return rows (candidate, objectives …) of all fronts, thinned."""
-    rows = []
-    for c, front in enumerate(fronts):
-        thin = front.objectives[:: max(1, -(-front.size // 200))]
-        rows.append(np.concatenate([np.full((len(thin), 1), float(c)), thin], axis=1))
-    return np.concatenate(rows)
+def _retired(course: Course) -> list[State]:
+    """Return the states, those of structures given up without what only a search needs."""
+    return [
+        state if course.live[course.owner(i)] or not state.seen.size else retired(state)
+        for i, state in enumerate(course.states)
+    ]
 
 
-def _judged(
-    course: Course,
-    before: Sequence[Front],
-    problems: Sequence[Problem],
-    frame: Frame,
-    *,
-    patience: float,
-) -> Course:
-    """Return the course with merits of the round, and without structures past hope.
-
-    None is judged before ``patience`` evaluations: a young front says little.
-    """
-    merits = np.array(
-        [
-            [frame.hypervolume(old.objectives), frame.hypervolume(new.objectives)]
-            for old, new in zip(before, course.fronts, strict=True)
-        ]
-    )
-    live, stale = course.live.copy(), course.stale.copy()
-    for c, problem in enumerate(problems):
-        rivals = [
-            k for k, other in enumerate(problems)
-            if k != c and live[k] and other.topology == problem.topology
-        ]  # fmt: skip
-        merit = Merit(*merits[c].tolist())
-        patient = course.evaluations[c] < patience
-        idle = (
-            live[c]
-            and not patient
-            and hopeless(c, course.fronts, before[c], rivals=rivals, frame=frame, merit=merit)
-        )
-        stale[c] = stale[c] + 1 if idle else 0
-        live[c] = live[c] and stale[c] < STALE_ROUNDS
-    return dataclasses.replace(course, merits=merits, live=live, stale=stale)
-
-
-def _due(before: Course, after: Course, settings: Settings) -> bool:
-    """Return whether the share of evaluations at which levels are tried was just passed."""
-    mark = settings.probed * settings.evaluations
-    return bool(before.evaluations.sum() < mark <= after.evaluations.sum())
-
-
-def _trials(course: Course, problems: Sequence[Problem], settings: Settings) -> list[State]:
+def _with_trials(course: Course, problems: Sequence[Problem], settings: Settings) -> Course:
+    """Return the course with trials of absent levels in every ring."""
     left = settings.evaluations - int(course.evaluations.sum())
-    hopeful = [front if on else None for front, on in zip(course.fronts, course.live, strict=True)]
-    return trials(
-        hopeful,
-        problems,
-        count=int(settings.probe_share * max(left, 0) / PROBE_EVALUATIONS),
-        seed=settings.seed,
-        barrier=course.barrier,
+    layout, tuning = settings.layout(len(problems)), settings.tuning(len(problems))
+    count = min(int(settings.probe_share * max(left, 0) / PROBE_EVALUATIONS), MOST)
+    made = list(course.states)
+    for ring in range(layout.rings):
+        known = [
+            merged_front(_of_ring(course, c, ring, layout), tuning.front) if on else None
+            for c, on in enumerate(course.live)
+        ]
+        made += trials(
+            known, problems, count=count // layout.rings, seed=settings.seed,
+            barrier=course.barrier, ring=ring, rings=layout.rings,
+        )  # fmt: skip
+    targets = np.concatenate(
+        [course.targets, np.zeros(len(made) - len(course.states), dtype=np.int64)]
     )
+    tried = int(course.evaluations.sum())
+    return dataclasses.replace(course, states=made, targets=targets, tried=tried)
 
 
-def _without_trials(course: Course, problems: Sequence[Problem], tuning: Tuning) -> Course:
-    """Return the course after ended trials have handed their finds to the first island."""
+def _of_ring(course: Course, candidate: int, ring: int, layout: Layout) -> list[State]:
+    first = candidate * layout.islands + ring * layout.size
+    return course.states[first : first + layout.size]
+
+
+def _without_trials(
+    course: Course, problems: Sequence[Problem], tuning: Tuning, layout: Layout
+) -> Course:
+    """Return the course after ended trials have handed their finds to their ring."""
     made, counts = list(course.states), course.ended.copy()
-    ended = [i for i in range(len(made)) if course.is_probe(i)]
-    for i in ended:
+    kept = [i for i in range(len(made)) if not course.is_probe(i)]
+    for i in range(len(kept), len(made)):
         c = course.owner(i)
         counts[c] += made[i].clock[[EVALUATIONS, FEASIBLE, FAILED]]
-        home = next(k for k in range(len(made)) if course.owner(k) == c)
+        ring = probe_ring(int(made[i].key[2]), layout.rings)
+        home = c * layout.islands + ring * layout.size
         made[home] = received(made[home], made[i].front, problems[c].sizes[1], tuning)
-    kept = [state for i, state in enumerate(made) if i not in ended]
-    return dataclasses.replace(course, states=kept, ended=counts)
+    return dataclasses.replace(
+        course, states=[made[i] for i in kept], targets=course.targets[kept], ended=counts
+    )

@@ -17,8 +17,11 @@ from models.errors import RunError
 from optimizer.archive import archived, table_rows
 from optimizer.budget import Settings
 from optimizer.course import Course, course_from, gathered, opened, planned, settled
+from optimizer.evidence import converged
+from optimizer.front import Front
 from optimizer.island import Report, advance
-from optimizer.outcome import Result, concluded, progress_of
+from optimizer.judging import sheddings
+from optimizer.outcome import Result, concluded, progress_of, shedding_record
 from optimizer.problem import Problem
 from optimizer.progress import Callback
 from optimizer.state import State, Tuning
@@ -26,6 +29,8 @@ from optimizer.store import Store, latest_checkpoint
 
 CHECKPOINT_EVERY = 30.0  # [s]
 STATUS_EVERY = 1.0  # [s]
+STATUS_SHARE = 0.02  # of the time at most goes into telling where the sweep stands
+JOURNAL_EVERY = 10.0  # [s] between two barriers that the journal notes
 FAILED_SHARE = 0.05  # more designs without result than this end the sweep
 
 
@@ -96,7 +101,7 @@ def sweep(
     workers : Workers, optional
         Who advances the islands; by default this process.
     """
-    course = planned(opened(problems, settings, seeds or {}), settings)
+    course = planned(opened(problems, settings, seeds or {}), problems, settings)
     return _Run(problems, settings, store, progress, workers).run(course)
 
 
@@ -131,8 +136,9 @@ def resume(
             f"the checkpoint of {store.name} belongs to other candidates than its specification "
             "gives now.\n  Resume with the version and catalogue that started the run."
         )
-    store.journal("resumed", barrier=course.barrier)
-    return _Run(problems, settings, store, progress, workers).run(course)
+    spent = float(arrays.get("seconds", np.array(0.0)))
+    store.journal("resumed", barrier=course.barrier, seconds=round(spent, 1))
+    return _Run(problems, settings, store, progress, workers, spent).run(course)
 
 
 class _Run:
@@ -145,6 +151,7 @@ class _Run:
         store: Store | None,
         progress: Callback | None,
         workers: Workers | None,
+        spent: float = 0.0,
     ) -> None:
         self._problems, self._settings = problems, settings
         self._store, self._progress = store, progress
@@ -152,26 +159,37 @@ class _Run:
         self._rounds = settings.rounds(len(problems))
         self._tuning = settings.tuning(len(problems))
         self._begun = self._saved = self._told = time.monotonic()
+        self._noted = -np.inf
+        self._spent = spent  # by processes before this one [s]
+        self._telling = 0.0
         self._evaluating = self._working = 0.0
         self._new = 0
         self._stopped = False
+        self._fronts: list[Front] = []
 
     def run(self, course: Course) -> Result:
         """Pass rounds until the budget, the time or the user's patience ends."""
         with self._signals():
+            self._fronts = gathered(course, self._tuning.front)
             # A sweep killed after its last barrier has nothing left but to say so.
-            spent = int(course.evaluations.sum()) >= self._settings.evaluations
-            reason = "done" if spent or course.barrier >= self._rounds else ""
+            reason = self._decided(course)
             while not reason:
                 self._round(course)
                 reason = "stopped" if self._stopped and not self._complete(course) else ""
                 if not reason:
+                    shed = len(course.shed)
                     course = planned(
-                        settled(course, self._problems, self._settings), self._settings
+                        settled(course, self._problems, self._settings),
+                        self._problems,
+                        self._settings,
                     )
-                    self._barrier(course)
+                    self._barrier(course, shed)
                     reason = self._ended(course)
             return self._conclude(course, reason)
+
+    @property
+    def _elapsed(self) -> float:
+        return self._spent + time.monotonic() - self._begun
 
     def _complete(self, course: Course) -> bool:
         return all(
@@ -191,69 +209,93 @@ class _Run:
             jobs, self._tuning, lambda: self._stopped
         ):
             course.states[island] = state
+            c = course.owner(island)
+            self._fronts[c] = self._fronts[c].merged(state.front, self._tuning.front)[0]
             self._evaluating += report.seconds_evaluating
             self._working += report.seconds
             self._new += report.evaluations
             clock = time.monotonic()
-            if clock - self._told > STATUS_EVERY:
+            if clock - self._told > max(STATUS_EVERY, self._telling / STATUS_SHARE):
                 self._tell(course, ended=False)
             if clock - self._saved > CHECKPOINT_EVERY:
                 self._save(course)
 
-    def _barrier(self, course: Course) -> None:
+    def _barrier(self, course: Course, shed: int) -> None:
+        """Tell and note a barrier; ``shed`` structures had been given up before it."""
+        self._fronts = list(course.fronts)
         told = self._tell(course, ended=True)
-        if self._store:
-            self._store.journal(
+        names = [p.name for p in self._problems]
+        for lost in sheddings(course.shed[shed:]):
+            self._note("shed", **shedding_record(lost, names))
+        if time.monotonic() - self._noted > JOURNAL_EVERY:
+            self._noted = time.monotonic()
+            self._note(
                 "barrier",
                 barrier=course.barrier,
                 designs=told.designs,
                 front=told.front,
                 hypervolume=told.hypervolume,
-                live=[p.name for p, live in zip(self._problems, course.live, strict=True) if live],
+                moved=told.moved,
+                disagreement=told.disagreement,
+                live=int(course.live.sum()),
             )
         if time.monotonic() - self._saved > CHECKPOINT_EVERY:
             self._save(course)
 
+    def _note(self, kind: str, **event: Any) -> None:
+        if self._store:
+            self._store.journal(kind, **event)
+
+    def _decided(self, course: Course) -> str:
+        """Return why the last barrier ended the sweep, from what stood there alone."""
+        spent = int(course.evaluations.sum()) >= self._settings.evaluations
+        if spent or course.barrier >= self._rounds:
+            return "done"
+        return "converged" if converged(course, self._settings) else ""
+
     def _ended(self, course: Course) -> str:
+        decided = self._decided(course)
+        if decided:
+            return decided
         evaluations, _, failed = course.counts().sum(axis=0).tolist()
         limit = self._settings.time_limit
-        if course.barrier >= self._rounds or evaluations >= self._settings.evaluations:
-            return "done"
         if failed > FAILED_SHARE * max(evaluations, 2000):
             return "failed"
-        if limit is not None and time.monotonic() - self._begun > limit:
+        if limit is not None and self._elapsed > limit:
             return "time"
         return "stopped" if self._stopped else ""
 
     def _save(self, course: Course) -> None:
         """Write checkpoint and archive."""
         if self._store:
-            self._store.checkpoint(course.barrier, course.arrays())
-            fronts = gathered(course)
+            arrays = course.arrays() | {"seconds": np.array(self._elapsed)}
+            self._store.checkpoint(course.barrier, arrays)
+            fronts = gathered(course, self._tuning.front)
             self._store.archive(
                 archived(course, fronts), table_rows(self._problems, fronts, self._store.folder)
             )
         self._saved = time.monotonic()
 
     def _tell(self, course: Course, *, ended: bool) -> Any:
-        self._told = time.monotonic()
+        begun = time.monotonic()
         told = progress_of(
-            course, self._problems, self._settings,
-            elapsed=self._told - self._begun, new=self._new,
+            course, self._problems, self._settings, fronts=self._fronts,
+            elapsed=self._elapsed, rate=self._new / max(begun - self._begun, 1e-9),
             search_share=1.0 - self._evaluating / max(self._working, 1e-9), ended=ended,
         )  # fmt: skip
         if self._progress:
             self._progress(told)
         if self._store:
             self._store.status({"state": "running", **dataclasses.asdict(told)})
+        self._told = time.monotonic()
+        self._telling = self._told - begun
         return told
 
     def _conclude(self, course: Course, reason: str) -> Result:
         self._save(course)
         result = concluded(
-            course, self._problems, reason,
-            seconds=time.monotonic() - self._begun, seconds_evaluating=self._evaluating,
-            seconds_working=self._working,
+            course, self._problems, self._settings, reason, seconds=self._elapsed,
+            seconds_evaluating=self._evaluating, seconds_working=self._working,
         )  # fmt: skip
         if self._store:
             told = self._tell(course, ended=False)
@@ -271,7 +313,7 @@ class _Run:
 
         def ask(number: int, frame: object) -> None:
             if self._stopped:
-                raise KeyboardInterrupt
+                raise KeyboardInterrupt(number)
             self._stopped = True
 
         before = {s: signal.signal(s, ask) for s in (signal.SIGINT, signal.SIGTERM)}

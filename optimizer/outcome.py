@@ -10,16 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.axes import Array
-from optimizer.budget import Settings
-from optimizer.course import Course, gathered, snapshot
+from models.results import RESULTS
+from optimizer.budget import Groups, Settings
+from optimizer.course import Course, gathered
+from optimizer.evidence import Dominated, Evidence, dominated, evidence, measured
 from optimizer.front import Frame, Front, common, frame_of
+from optimizer.judging import EVERYWHERE, Shedding, sheddings
 from optimizer.problem import Problem
 from optimizer.progress import Line, Progress
 from optimizer.selection import violation
 
-EXIT = {"done": 0, "time": 0, "stopped": 4, "failed": 6}
+EXIT = {"done": 0, "time": 0, "converged": 0, "stopped": 4, "failed": 6}
 NOTHING_FEASIBLE = 3
-STILL = 1e-3  # relative change of a hypervolume over the last third that counts as none
+UNCOMPARED = "independent seeds not compared: budget too small"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -33,24 +36,11 @@ class Nearest:
 
 
 @dataclasses.dataclass(frozen=True)
-class Evidence:
-    """How far a topology's hypervolume still moved over the last third of the evaluations."""
-
-    topology: str
-    hypervolume: float
-    moved: float
-
-    @property
-    def still(self) -> bool:
-        """True where more evaluations by the same seed promise little."""
-        return self.moved < STILL
-
-
-@dataclasses.dataclass(frozen=True)
 class Result:
     """What a sweep found.
 
-    ``reason`` is "done", "time" (the limit, at a barrier), "stopped" (by the user) or
+    ``reason`` is "done" (all designs spent), "time" (the limit, at a barrier),
+    "converged" (nothing moves and independent seeds agree), "stopped" (by the user) or
     "failed" (too many designs without result).
     """
 
@@ -63,8 +53,11 @@ class Result:
     topologies: tuple[str, ...]  # of the candidates, in the same order
     fronts: tuple[Front, ...]
     nearest: tuple[Nearest, ...]  # one a topology without feasible design
-    evidence: tuple[Evidence, ...]
-    seconds: float
+    evidence: tuple[Evidence, ...]  # one a topology, then for the common front
+    rings: int  # independent seeds that were compared; one where the budget is too small
+    shed: tuple[Shedding, ...]  # structures given up, in their order
+    dominated: tuple[Dominated, ...]  # topologies that others better everywhere
+    seconds: float  # altogether, interruptions not counted
     seconds_evaluating: float  # summed over the workers, as is the next
     seconds_working: float
 
@@ -76,7 +69,8 @@ class Result:
     @property
     def exit_code(self) -> int:
         """Exit code of the command."""
-        if self.reason in ("done", "time") and not any(f.size for f in self.fronts):
+        ended = self.reason in ("done", "time", "converged")
+        if ended and not any(f.size for f in self.fronts):
             return NOTHING_FEASIBLE
         return EXIT[self.reason]
 
@@ -98,19 +92,59 @@ class Result:
             "seconds": round(self.seconds, 3),
             "seconds_evaluating": round(self.seconds_evaluating, 3),
             "search_share": round(self.search_share, 4),
-            "evidence": [dataclasses.asdict(e) | {"still": e.still} for e in self.evidence],
+            "seeds": f"{self.rings} independent, compared" if self.rings > 1 else UNCOMPARED,
+            "evidence": [
+                dataclasses.asdict(e) | {"still": e.still, "agree": e.agree} for e in self.evidence
+            ],
+            "shed": [shedding_record(s, self.candidates) for s in self.shed],
+            "dominated": [
+                dataclasses.asdict(d) | {"text": dominated_text(d)} for d in self.dominated
+            ],
             "nearest": [
                 {"candidate": n.candidate, "violation": n.violation} for n in self.nearest
             ],
         }
 
 
+def shedding_record(shedding: Shedding, names: Sequence[str]) -> dict[str, Any]:
+    """Return why a structure was given up, for journal and status."""
+    found = dataclasses.asdict(shedding)
+    nothing = shedding.lead >= EVERYWHERE
+    return found | {
+        "candidate": names[shedding.candidate],
+        "rival": names[shedding.rival],
+        "lead": None if nothing else shedding.lead,
+        "why": "no feasible design" if nothing else "dominated everywhere and still",
+    }
+
+
+def dominated_text(found: Dominated) -> str:
+    """Return by how much a topology is dominated, in the units of the objectives."""
+    units = {r.name: r.unit for r in RESULTS}
+    gaps = []
+    for name, least, middle in found.gaps:
+        unit = {"%": " points", "1": ""}.get(units.get(name, "1"), f" {units.get(name)}")
+        gaps.append(f"{least:.3g} to {middle:.3g}{unit} of {name}")
+    behind = "; ".join(gaps) + f"; {100 * found.distance:.1f} % of the front's extent at least"
+    return f"dominated everywhere: behind, others being equal, by {behind}"
+
+
+def objective_names(problems: Sequence[Problem]) -> tuple[str, ...]:
+    """Return the names of the objectives, numbers where a problem does not tell them."""
+    plain = tuple(f"objective {k + 1}" for k in range(problems[0].sizes[0]))
+    return tuple(getattr(problems[0], "objective_names", plain))
+
+
 def concluded(
-    course: Course, problems: Sequence[Problem], reason: str, *, seconds: float,
-    seconds_evaluating: float, seconds_working: float,
+    course: Course, problems: Sequence[Problem], settings: Settings, reason: str, *,
+    seconds: float, seconds_evaluating: float, seconds_working: float,
 ) -> Result:  # fmt: skip
     """Return the result of a course."""
-    fronts = gathered(course)
+    n, groups = len(problems), Groups.by(problems)
+    layout = settings.layout(n)
+    fronts = gathered(course, settings.tuning(n).front)
+    now = dataclasses.replace(course, fronts=fronts)
+    now = dataclasses.replace(now, evidence=measured(now, groups, layout))
     evaluations, feasible, failed = course.counts().sum(axis=0).tolist()
     return Result(
         reason,
@@ -122,7 +156,10 @@ def concluded(
         tuple(p.topology for p in problems),
         tuple(fronts),
         _nearest(course, problems, fronts),
-        _evidence(course, problems, fronts),
+        evidence(now, groups),
+        layout.rings,
+        sheddings(course.shed),
+        dominated([f.objectives for f in fronts], groups, objective_names(problems)),
         seconds,
         seconds_evaluating,
         seconds_working,
@@ -158,34 +195,9 @@ def _nearest(
     return tuple(found.values())
 
 
-def _by_topology(problems: Sequence[Problem]) -> dict[str, list[int]]:
-    groups: dict[str, list[int]] = {}
-    for c, problem in enumerate(problems):
-        groups.setdefault(problem.topology, []).append(c)
-    return groups
-
-
-def _evidence(
-    course: Course, problems: Sequence[Problem], fronts: Sequence[Front]
-) -> tuple[Evidence, ...]:
-    frame = frame_of(np.concatenate([f.objectives for f in fronts]))
-    if frame is None:
-        return ()
-    total = int(course.counts()[:, 0].sum())
-    early = [rows for _, evaluations, rows in course.snapshots if evaluations <= 2 * total / 3]
-    last = snapshot(fronts)
-    found = []
-    for topology, members in _by_topology(problems).items():
-        now = frame.hypervolume(last[np.isin(last[:, 0], members), 1:])
-        then = early[-1] if early else last[:0]
-        before = frame.hypervolume(then[np.isin(then[:, 0], members), 1:])
-        found.append(Evidence(topology, now, (now - before) / now if now > 0.0 else 0.0))
-    return tuple(found)
-
-
 def progress_of(
-    course: Course, problems: Sequence[Problem], settings: Settings, *, elapsed: float, new: int,
-    search_share: float, ended: bool,
+    course: Course, problems: Sequence[Problem], settings: Settings, *, fronts: Sequence[Front],
+    elapsed: float, rate: float, search_share: float, ended: bool,
 ) -> Progress:  # fmt: skip
     """Return where a sweep stands.
 
@@ -197,28 +209,34 @@ def progress_of(
         The candidates.
     settings : Settings
         The budget.
+    fronts : Sequence of Front
+        What is known of every candidate by now.
     elapsed : float
-        Time since this process began [s].
-    new : int
-        Designs evaluated in that time.
+        Time the sweep has taken so far, interruptions not counted [s].
+    rate : float
+        Designs evaluated in a second by this process [1/s].
     search_share : float
         Share of the working time outside the evaluation [1].
     ended : bool
         Whether a round has just ended.
     """
+    n, groups = len(problems), Groups.by(problems)
     counts = course.counts()
     designs, feasible, failed = counts.sum(axis=0).tolist()
-    rate = new / max(elapsed, 1e-9)
-    fronts = gathered(course)
-    frame = frame_of(np.concatenate([f.objectives for f in fronts]))
     every = np.concatenate([f.objectives for f in fronts])
+    best = len(common(list(fronts))[0])
+    frame = frame_of(every)
+    found = evidence(course, groups)
+    behind = dominated([f.objectives for f in fronts], groups, objective_names(problems))
+    texts = {d.topology: dominated_text(d) for d in behind}
     lines = tuple(
-        _line(course, name, members, counts, fronts, frame)
-        for name, members in _by_topology(problems).items()
-    )
+        _line(course, groups, e, counts=counts, fronts=fronts, frame=frame,
+              behind=texts.get(e.topology, ""))
+        for e in found[:-1]
+    )  # fmt: skip
     return Progress(
         barrier=course.barrier,
-        rounds=settings.rounds(len(problems)),
+        rounds=settings.rounds(n),
         elapsed=elapsed,
         left=_left(settings, designs, elapsed, rate),
         designs=designs,
@@ -226,12 +244,15 @@ def progress_of(
         rate=rate,
         feasible_share=feasible / max(designs, 1),
         failed=failed,
-        front=len(common(fronts)[0]),
+        front=best,
         hypervolume=frame.hypervolume(every) if frame else 0.0,
         gained=max((line.gained for line in lines), default=0.0),
         search_share=search_share,
         lines=lines,
         round_ended=ended,
+        moved=found[-1].moved,
+        disagreement=found[-1].disagreement,
+        rings=settings.layout(n).rings,
     )
 
 
@@ -243,13 +264,17 @@ def _left(settings: Settings, designs: int, elapsed: float, rate: float) -> floa
 
 
 def _line(
-    course: Course, name: str, members: list[int], counts: NDArray[np.int64],
-    fronts: Sequence[Front], frame: Frame | None,
+    course: Course, groups: Groups, known: Evidence, *, counts: NDArray[np.int64],
+    fronts: Sequence[Front], frame: Frame | None, behind: str,
 ) -> Line:  # fmt: skip
+    t = groups.names.index(known.topology)
+    members = groups.members(t)
     own = np.concatenate([fronts[c].objectives for c in members])
     live = int(course.live[members].sum())
     dropped = len(members) - live
     notes = [f"{dropped} given up"] if dropped else []
+    if behind:
+        notes.append(behind)
     if not len(own):
         near = nearest_states(course)
         worst = [
@@ -258,13 +283,18 @@ def _line(
             if c in near
         ]
         notes.append(f"nothing feasible yet, violation {min(worst):.3g}" if worst else "starting")
+    now = frame.hypervolume(own) if frame else 0.0
     return Line(
-        name,
+        known.topology,
         live,
-        int(counts[members, 0].sum()),
+        known.designs,
         float(counts[members, 1].sum() / max(counts[members, 0].sum(), 1)),
         sum(fronts[c].size for c in members),
-        frame.hypervolume(own) if frame else 0.0,
-        float((course.merits[members, 1] - course.merits[members, 0]).max()),
+        now,
+        now * float(course.merits[len(fronts) + t, 2]),
         ", ".join(notes),
+        moved=known.moved,
+        disagreement=known.disagreement,
+        share=known.share,
+        guaranteed=known.guaranteed,
     )

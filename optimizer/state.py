@@ -16,7 +16,7 @@ from optimizer.front import Front
 from optimizer.operators import OPERATORS
 from optimizer.problem import Problem
 
-SEEN = 1 << 16  # slots of the table of designs made lately
+SEEN = 1 << 16  # most slots of the table of designs made lately
 
 
 @dataclasses.dataclass(frozen=True)
@@ -31,6 +31,8 @@ class Tuning:
     polish_every: int = 7000  # [evaluations] between two polishes of one island
     polish_points: int = 8
     polish_share: float = 0.4  # of the evaluations that polishing may take
+    front: int = 3000  # designs kept of the front of a candidate
+    seen: int = SEEN  # slots of the table of designs made lately, a power of two
 
 
 # Entries of State.clock.
@@ -94,7 +96,7 @@ def state_from(arrays: Mapping[str, NDArray[Any]]) -> State:
 
 def founded(
     key: tuple[int, int, int], problem: Problem, seeds: Array | None = None,
-    held: Array | None = None,
+    held: Array | None = None, slots: int = SEEN,
 ) -> State:  # fmt: skip
     """Return an island on which nothing has happened yet."""
     v = problem.space.size
@@ -114,10 +116,20 @@ def founded(
             "held": np.full(v, np.nan) if held is None else held,
             "seeds": np.zeros((0, v)) if seeds is None else seeds,
             **{name: np.zeros((0, width)) for name, width in rows.items()},
-            "seen": np.zeros(SEEN, dtype=np.uint32),
+            "seen": np.zeros(slots, dtype=np.uint32),
             "scale": np.ones(g),
             "block_genes": np.zeros((b, 0, v)),
             "block_scores": np.zeros((b, 0)),
             "credit": np.full((2, len(OPERATORS)), 1e-3),
         }
     )
+
+
+def retired(state: State) -> State:
+    """Return an island that will never be advanced again: what it found, without its means."""
+    found = state.arrays()
+    for name in ("genes", "objectives", "margins", "seen", "seeds"):
+        found[name] = found[name][:0].copy()
+    for name in ("block_genes", "block_scores"):
+        found[name] = found[name][:, :0].copy()
+    return state_from(found)

@@ -20,6 +20,13 @@ from optimizer.state import State, founded
 PROBE_EVALUATIONS = 600  # given to every trial of an absent level
 PROBE_LEVELS = 16  # whole numbers with more levels are not tried one by one
 FIRST_PROBE = 1000  # island numbers of trials start here
+MOST = 2000  # trials in all: their states are held in memory
+SLOTS = 1 << 11  # of the table of designs made, for so short a life
+
+
+def probe_ring(number: int, rings: int) -> int:
+    """Return the ring that a trial belongs to by its island number."""
+    return (number - FIRST_PROBE) % rings
 
 
 def generator(seed: int, *place: int) -> np.random.Generator:
@@ -34,10 +41,28 @@ def trials(
     count: int,
     seed: int,
     barrier: int,
+    ring: int = 0,
+    rings: int = 1,
 ) -> list[State]:
-    """Return up to ``count`` islands, dealt out over the candidates that have a front."""
+    """Return up to ``count`` islands, dealt out over the candidates that have a front.
+
+    Parameters
+    ----------
+    fronts : Sequence of Front
+        What the ring knows of every candidate; None where nothing shall be tried.
+    problems : Sequence of Problem
+        The candidates.
+    count : int
+        Most trials of the ring.
+    seed, barrier : int
+        Where in the seed tree.
+    ring, rings : int
+        The ring that the trials belong to, and how many there are.
+    """
     queues = [
-        _absent(front, problem, generator(seed, c, 0, barrier, 2)) if front and front.size else []
+        _absent(front, problem, generator(seed, c, ring, barrier, 2))
+        if front and front.size
+        else []
         for c, (front, problem) in enumerate(zip(fronts, problems, strict=True))
     ]
     chosen: list[tuple[int, Front, int, int]] = []
@@ -48,7 +73,7 @@ def trials(
             if front and place < len(queue)
         ]
     return [
-        _trial(front, problems[c], gene, level, key=(seed, c, FIRST_PROBE + i))
+        _trial(front, problems[c], gene, level, key=(seed, c, FIRST_PROBE + i * rings + ring))
         for i, (c, front, gene, level) in enumerate(chosen[:count])
     ]
 
@@ -75,4 +100,5 @@ def _trial(
     held = np.full(problem.space.size, np.nan)
     held[gene] = problem.space.centres[gene, level]
     start = front.genes[rng.permutation(front.size)[:24]]
-    return founded(key, problem, np.concatenate([start, changed(rng, problem.space, start)]), held)
+    seeds = np.concatenate([start, changed(rng, problem.space, start)])
+    return founded(key, problem, seeds, held, SLOTS)

@@ -1,60 +1,85 @@
 import numpy as np
 import pytest
 
-from optimizer.budget import Merit, Settings, hopeless, shares
-from optimizer.front import Frame, Front
+from optimizer.budget import Groups, Layout, Settings, shares
+from optimizer.judging import hopeless
 from optimizer.problem import CHUNK
 
-FRAME = Frame(np.zeros(2), np.ones(2))
-
-
-def front(f):
-    f = np.asarray(f, dtype=float)
-    return Front(f, f, f)
-
-
 LINE = np.stack([np.linspace(0, 1, 20), np.linspace(1, 0, 20)], axis=1)
+ONE = Groups(("a",), np.zeros(3, dtype=np.int64))
+
+
+def merits(*rows):
+    return np.array([[*row, 0.0] for row in rows])
 
 
 def test_all_get_the_same_before_merits_count():
-    assert shares(900, np.array([True, True, True]), None).tolist() == [300, 300, 300]
+    assert shares(900, np.ones(3, dtype=bool), ONE, None).tolist() == [300, 300, 300]
 
 
 def test_half_goes_equally_and_nobody_alive_is_starved():
-    merits = [Merit(0.5, 0.5), Merit(0.0, 1.0), Merit(0.0, 0.0)]
-    got = shares(1200, np.array([True, True, True]), merits)
+    known = merits((0.0, 1.0), (1.0, 1.0), (0.0, 0.0), (1.0, 1.0))
+    got = shares(1200, np.ones(3, dtype=bool), ONE, known)
     assert got.min() >= 200
     assert got[1] > got[0] > got[2]
     assert got.sum() == pytest.approx(1200, abs=3)
 
 
 def test_what_was_given_up_gets_nothing():
-    assert shares(1000, np.array([True, False]), None).tolist() == [1000, 0]
+    two = Groups(("a",), np.zeros(2, dtype=np.int64))
+    known = merits((1.0, 1.0), (1.0, 1.0), (1.0, 1.0))
+    for m in (None, known):
+        assert shares(1000, np.array([True, False]), two, m).tolist() == [1000, 0]
 
 
-def test_a_structure_is_hopeless_only_when_still_and_dominated_everywhere():
-    ahead, behind = front(LINE), front(LINE + 0.2)
-    still, moving = Merit(0.5, 0.5), Merit(0.4, 0.5)
+def test_a_topology_gets_no_more_for_having_many_structures():
+    many = Groups(("a", "b"), np.array([0] * 60 + [1]))
+    known = merits(*[(1.0, 1.0)] * 63)
+    got = shares(120_000, np.ones(61, dtype=bool), many, known)
+    assert got[60] == pytest.approx(60_000, rel=1e-3)
+    assert got[:60].sum() == pytest.approx(60_000, rel=1e-2)
 
-    def judged(own, merit, before=None, rivals=(0,)):
-        return hopeless(
-            1, [ahead, own], before or own, rivals=list(rivals), frame=FRAME, merit=merit
-        )
 
-    assert judged(behind, still)
-    assert not judged(behind, moving)
-    assert not judged(front(LINE + np.array([0.2, -0.2])), still)
-    assert not judged(behind, still, rivals=())
-    # It came nearer by more than it is behind.
-    assert not judged(behind, still, before=front(LINE + 0.6))
+def test_a_topology_without_any_merit_keeps_its_guaranteed_share():
+    groups = Groups(("a", "b", "c"), np.array([0, 0, 1, 2]))
+    known = merits(*[(1.0, 1.0)] * 3, (0.0, 0.0), (1.0, 1.0), (1.0, 1.0), (0.0, 0.0))
+    got = shares(60_000, np.ones(4, dtype=bool), groups, known)
+    assert got[3] == 10_000
+
+
+@pytest.mark.parametrize(
+    ("own", "moved", "before", "expected"),
+    [
+        (LINE + 0.2, 0.0, LINE + 0.2, True),
+        (LINE + 0.2, 0.2, LINE + 0.2, False),
+        (LINE + np.array([0.2, -0.2]), 0.0, LINE, False),
+        # At this pace it will be there in two windows.
+        (LINE + 0.2, 0.0, LINE + 0.3, False),
+    ],
+)
+def test_a_structure_is_hopeless_only_when_still_and_dominated_everywhere(
+    own, moved, before, expected
+):
+    assert hopeless(own, before, [LINE], moved) == expected
+    assert not hopeless(own, before, [], moved)
 
 
 def test_a_structure_without_design_is_hopeless_only_beside_one_that_has_some():
-    nothing = Front.empty(2, 2, 2)
-    merit = Merit(0.0, 0.0)
-    arguments = {"rivals": [0], "frame": FRAME, "merit": merit}
-    assert hopeless(1, [front(LINE), nothing], nothing, **arguments)
-    assert not hopeless(1, [nothing, nothing], nothing, **arguments)
+    nothing = LINE[:0]
+    assert hopeless(nothing, nothing, [LINE], 0.0)
+    assert not hopeless(nothing, nothing, [nothing], 0.0)
+
+
+def test_rings_are_for_budgets_that_can_pay_them():
+    assert Settings(evaluations=600_000).layout(12) == Layout(1, 3)
+    assert Settings(evaluations=30_000_000).layout(720) == Layout(2, 2)
+    assert Settings(evaluations=20_000, islands=4, rings=2).layout(3) == Layout(2, 2)
+
+
+def test_the_next_island_never_lies_in_another_ring():
+    layout = Layout(2, 3)
+    assert [layout.next(i) for i in range(6)] == [1, 2, 0, 4, 5, 3]
+    assert [layout.ring(i) for i in range(6)] == [0, 0, 0, 1, 1, 1]
 
 
 def test_small_budgets_get_small_populations_and_large_ones_many_rounds():
@@ -63,7 +88,8 @@ def test_small_budgets_get_small_populations_and_large_ones_many_rounds():
     assert small.tuning(20).first_sample * 32 < 20_000 / 60
     assert large.tuning(2).population == 100
     assert small.rounds(20) == 24
-    assert large.rounds(20) * 20 * 3 * large.round_evaluations >= 100_000_000
+    islands = 20 * large.layout(20).islands
+    assert large.rounds(20) * islands * large.round_evaluations >= 100_000_000
 
 
 @pytest.mark.parametrize("evaluations", [20_000, 200_000, 10_000_000])

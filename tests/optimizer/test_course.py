@@ -15,7 +15,7 @@ SETTINGS = Settings(seed=3, evaluations=30_000, islands=3)
 def after_a_round(course, problems, settings):
     """Return the course behind the next barrier and the evaluations of every island."""
     tuning = settings.tuning(len(problems))
-    course = planned(course, settings)
+    course = planned(course, problems, settings)
     states = [
         advance(state, problems[course.owner(i)], tuning, target)[0]
         for i, (state, target) in enumerate(zip(course.states, course.targets, strict=True))
@@ -47,12 +47,12 @@ def test_islands_take_turns_while_nothing_feasible_is_known():
     for spent, expected in ((0, 0), (TURN, 1), (2 * TURN, 2), (3 * TURN, 0)):
         there = dataclasses.replace(course, evaluations=np.array([spent]))
         now = [s.evaluations for s in there.states]
-        given = planned(there, SETTINGS).targets - now
+        given = planned(there, [Chain()], SETTINGS).targets - now
         assert np.flatnonzero(given).tolist() == [expected]
 
 
 def test_islands_of_a_problem_without_blocks_all_search():
-    course = planned(opened([StandIn()], SETTINGS, {}), SETTINGS)
+    course = planned(opened([StandIn()], SETTINGS, {}), [StandIn()], SETTINGS)
     assert len(set(course.targets.tolist())) == 1
 
 
