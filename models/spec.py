@@ -220,9 +220,11 @@ class Parts(Section):
 
 
 class Sweep(Section):
-    """How long to search."""
+    """How long to search, all variants together."""
 
-    designs: int = number(200_000, 1_000, 1_000_000_000, "1", "designs to evaluate in all")
+    designs: int | None = number(
+        None, 1_000, 1_000_000_000, "1", "designs to evaluate in all; as many as fit into the time"
+    )
     time_limit_h: float | None = number(None, 0.01, 720, "h", "stop after this time")
     seed: int = number(1, 0, 2**31 - 1, "1", "same seed, same fronts")
     workers: int | None = number(None, 0, 512, "1", "processes; all cores if left out, 0: no Ray")

@@ -58,7 +58,7 @@ def _unknown(path: Path, value: Any) -> tuple[str, str]:
     """Return message and remedy for a key that does not exist."""
     key = str(path[-1])
     section = _section(path[:-1])
-    known = list(section.model_fields)
+    known = [*section.model_fields, *(["variant"] if len(path) == 1 else [])]
     table = isinstance(value, dict) or (isinstance(value, list) and value[:1] == [{}])
     what = f"section [{key}]" if len(path) == 1 and table else f"entry {shown_path(path)}"
     near = difflib.get_close_matches(key, known, 1, 0.6)

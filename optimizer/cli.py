@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,41 +54,76 @@ def new(file: Path, force: bool) -> None:
 @click.argument("file", type=FILE)
 @JSON
 def check(file: Path, as_json: bool) -> None:
-    """Read FILE, show its operating points and which topologies can serve it."""
-    from models.operating import oddities
-    from optimizer.launch import prepared
+    """Read FILE, show its operating points and which topologies can serve it.
 
-    ready = prepared(file)
-    odd = oddities(ready.spec, file.parent)
-    rows = _point_rows(ready.case.points)
+    Where the file has variants, all of that for each; and how long the sweep may take on
+    this machine.
+    """
+    from models.operating import oddities
+    from optimizer.launch import prepared_variants
+    from optimizer.progress import duration
+    from optimizer.variants import outlook
+    from optimizer.work import RAY_FROM, worker_count
+
+    ready = prepared_variants(file)
+    asked = ready[0].spec.sweep
+    workers = worker_count(asked.workers, asked.designs or RAY_FROM)
+    plan = outlook(ready, workers=workers)
+    rows: list[dict[str, Any]] = [
+        {
+            "variant": each.variant,
+            "oddities": list(oddities(each.spec, file.parent)),
+            "candidates": sorted({p.topology for p in each.problems}),
+            "excluded": {k: list(v) for k, v in each.excluded.items() if v},
+            "structures": len(each.problems),
+            "points": _point_rows(each.case.points),
+            "designs": settings.evaluations,
+            "designs_per_second": rate,
+        }
+        for each, settings, rate in zip(ready, plan.settings, plan.rates, strict=True)
+    ]
     if as_json:
-        document(
-            "check",
-            {
-                "file": str(file),
-                "oddities": list(odd),
-                "candidates": sorted({p.topology for p in ready.problems}),
-                "excluded": {k: list(v) for k, v in ready.excluded.items() if v},
-                "points": rows,
-            },
-        )
+        expected = {"seconds": plan.seconds, "workers": workers}
+        # A file without variants is told flat as well.
+        document("check", {"file": str(file), **rows[0], "variants": rows, "expected": expected})
         return
+    for row in rows:
+        _show_variant(row)
+    if len(rows) > 1:
+        table(
+            ["variant", "operating points", "topologies", "structures", "designs"],
+            [[r["variant"], str(len(r["points"])), str(len(r["candidates"])),
+              str(r["structures"]), f"{r['designs']:,}"] for r in rows],
+        )  # fmt: skip
+    click.echo(
+        f"{file} can be used; {sum(r['structures'] for r in rows)} structures to search; "
+        f"{sum(r['designs'] for r in rows):,} designs take about {duration(plan.seconds)} "
+        f"with {max(workers, 1)} of this machine's cores, less where the fronts converge."
+    )
+
+
+def _show_variant(row: Mapping[str, Any]) -> None:
+    """Print the operating points and candidates of one variant."""
+    if row["variant"]:
+        click.echo(f"variant: {row['variant']}")
     table(
         ["operating point", "purpose", "module", "grid power", "grid", "air", "weight", "hours"],
         [
             [r["label"], r["purpose"], f"{r['v_pv']:.1f} V", f"{r['p_ac']:.0f} W",
              f"{r['v_grid']:.0f} V", f"{r['t_air']:.0f} °C", f"{r['weight']:.3f}",
              f"{r['hours']:.0f}"]
-            for r in rows
+            for r in row["points"]
         ],
         text_columns=2,
     )  # fmt: skip
-    for name, why in ready.excluded.items():
-        state = f"excluded: {'; '.join(why)}" if why else "takes part"
-        click.echo(f"{name}: {state}")
-    for text in odd:
-        say(f"note: {text}")
-    click.echo(f"{file} can be used; {len(ready.problems)} structures to search.")
+    for name in row["candidates"]:
+        click.echo(f"{name}: takes part")
+    for name, why in row["excluded"].items():
+        click.echo(f"{name}: excluded: {'; '.join(why)}")
+    for note in row["oddities"]:
+        say(f"note: {note}")
+    if row["variant"]:
+        click.echo("")
 
 
 def _point_rows(points: OperatingPoints) -> list[dict[str, Any]]:
@@ -107,9 +143,13 @@ def topologies(file: Path | None, as_json: bool) -> None:
     """List the candidates: diagram, isolation, decoupling; with FILE, why one is excluded."""
     from models.topologies import TOPOLOGIES, exclusions
     from models.variables import structures
-    from optimizer.launch import specification
+    from optimizer.launch import specifications
 
-    reasons = exclusions(specification(file)) if file else {}
+    reasons: dict[str, list[str]] = {}
+    for variant in specifications(file) if file else ():
+        where = f"in {variant.name}: " if variant.name else ""
+        for name, found in exclusions(variant.spec).items():
+            reasons.setdefault(name, []).extend(where + reason for reason in found)
     rows: list[dict[str, Any]] = [
         {"name": t.name, "title": t.title, "isolated": t.isolated, "decoupling": t.decoupling,
          "common_mode": t.common_mode, "structures": len(structures(t.design)),

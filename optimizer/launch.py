@@ -14,13 +14,13 @@ import numpy as np
 from models.axes import Array
 from models.case import Case
 from models.catalogues import SCHEMAS
-from models.errors import NoCandidateError, RunError
+from models.errors import NoCandidateError, PinError, RipplefrontError, RunError
 from models.evaluate import evaluate
 from models.operating import make_case
 from models.parts.catalogue import DATA
 from models.results import NAMES, RESULTS
 from models.spec import Climate, Parts, Specification
-from models.spec_files import read_specification
+from models.spec_files import Variant, read_variants
 from models.topologies import TOPOLOGIES, exclusions
 from models.variables import structures, variables
 from optimizer import pins as pinning
@@ -28,10 +28,13 @@ from optimizer.archive import Run, StoredDesign, open_run
 from optimizer.budget import Settings
 from optimizer.cautions import CAUTIONS
 from optimizer.demands import demands
+from optimizer.environment import environment
 from optimizer.files import read_json, write_json, write_whole
 from optimizer.opened import Opened, opened
 from optimizer.problem import DesignProblem
 from optimizer.store import SCHEMA, Store, candidate_record, create, packed
+from optimizer.variants import folder_name
+from optimizer.variants import settings_for as settings_for
 from optimizer.version import VERSION
 
 
@@ -53,42 +56,57 @@ class Prepared:
         return self.case.spec
 
 
-def specification(path: Path) -> Specification:
-    """Return the specification in a file, with every name in it checked."""
-    return read_specification(path, topologies=tuple(TOPOLOGIES), results=NAMES)
+def specifications(path: Path) -> tuple[Variant, ...]:
+    """Return the variants of the specification in a file, with every name checked."""
+    return read_variants(path, topologies=tuple(TOPOLOGIES), results=NAMES)
 
 
-def prepared(path: Path, extra_pins: Sequence[str] = ()) -> Prepared:
-    """Return everything that a sweep over the specification in ``path`` needs.
+def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepared]:
+    """Return everything that a sweep needs, for each variant of the specification in ``path``.
+
+    A specification without variants gives a list of one.
 
     Raises
     ------
     SpecError, CatalogueError, PinError
         For mistakes in the files and pins.
     NoCandidateError
-        If every topology is excluded; with the reasons.
+        If every topology is excluded from a variant; with its name and the reasons.
     """
-    spec = specification(path)
-    text = path.read_text(encoding="utf-8-sig")
-    held = [pinning.parse(p, "in the specification") for p in spec.pins.hold]
+    return [_variant(v, path.parent, extra_pins) for v in specifications(path)]
+
+
+def _variant(variant: Variant, base: Path, extra_pins: Sequence[str]) -> Prepared:
+    held = [pinning.parse(p, "in the specification") for p in variant.spec.pins.hold]
     pins = [*held, *map(pinning.parse, extra_pins)]
-    return _prepared(text, path.parent, make_case(spec, path.parent), pins)
+    try:
+        return _prepared(variant.text, base, make_case(variant.spec, base), pins, variant.name)
+    except PinError as error:
+        if not variant.name:
+            raise
+        raise PinError(f"variant {variant.name!r}: {error}") from None
 
 
-def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepared]:
-    """Return everything that a sweep needs, for each variant of the specification in ``path``.
+def prepared(path: Path, extra_pins: Sequence[str] = ()) -> Prepared:
+    """Return what a sweep over the only specification in ``path`` needs."""
+    found = prepared_variants(path, extra_pins)
+    if len(found) > 1:
+        raise RipplefrontError(
+            f"{path} holds {len(found)} variants, but one specification is needed here.\n"
+            "  Keep one of them in the file."
+        )
+    return found[0]
 
-    A specification without variants gives a list of one.  Raises as ``prepared`` does.
-    """
-    return [prepared(path, extra_pins)]
 
-
-def _prepared(text: str, base: Path, case: Case, pins: Sequence[pinning.Pin]) -> Prepared:
+def _prepared(
+    text: str, base: Path, case: Case, pins: Sequence[pinning.Pin], variant: str
+) -> Prepared:
     excluded = exclusions(case.spec)
     if all(excluded.values()):
         lines = [f"  {name}: {'; '.join(why)}" for name, why in excluded.items()]
+        whom = f"variant {variant!r}" if variant else "this specification"
         raise NoCandidateError(
-            "no topology can serve this specification.\n"
+            f"no topology can serve {whom}.\n"
             + "\n".join(lines)
             + "\n  Change what stands in the way; the candidates: ripplefront topologies"
         )
@@ -113,25 +131,7 @@ def _prepared(text: str, base: Path, case: Case, pins: Sequence[pinning.Pin]) ->
         for scope, left in zip(scopes, found, strict=True)
         if left is not None
     )
-    return Prepared(text, base, case, tuple(map(str, every)), problems, excluded)
-
-
-def settings_for(
-    ready: Sequence[Prepared],
-    seed: int | None = None,
-    designs: int | None = None,
-    hours: float | None = None,
-    workers: int = 0,
-) -> list[Settings]:
-    """Return the settings of the run of each variant: an equal share of the whole budget."""
-    asked = ready[0].spec.sweep
-    limit = hours if hours is not None else asked.time_limit_h
-    settings = Settings(
-        seed=asked.seed if seed is None else seed,
-        evaluations=(designs or asked.designs) // len(ready),
-        time_limit=None if limit is None else 3600.0 * limit / len(ready),
-    )
-    return [settings for _ in ready]
+    return Prepared(text, base, case, tuple(map(str, every)), problems, excluded, variant)
 
 
 def new_stores(ready: Sequence[Prepared], settings: Sequence[Settings], root: Path) -> list[Store]:
@@ -176,16 +176,16 @@ def new_store(
         Designs (n, genes) to start from, by candidate name.
     """
     spec = ready.spec
-    name = "-".join(spec.project.name.split())
     store = create(
         root,
-        name,
+        folder_name(spec.project.name, ready.variant),
         specification=ready.text,
         catalogue=_tables(spec, ready.base),
         candidates=[candidate_record(p) for p in ready.problems],
         columns=[dataclasses.asdict(r) for r in RESULTS],
         manifest={
             "version": VERSION,
+            "environment": environment(),
             "settings": dataclasses.asdict(settings),
             "pins": list(ready.pins),
             "excluded": {k: list(v) for k, v in ready.excluded.items() if v},
@@ -258,7 +258,8 @@ def resumable(run: Run) -> Prepared:
 
 def prepared_again(run: Run, pins: Sequence[pinning.Pin]) -> Prepared:
     """Return a run's specification made ready under ``pins`` alone, from its own folder."""
-    return _prepared(run.specification, run.folder, stored_case(run), pins)
+    variant = run.manifest.get("sweep", {}).get("variant", "")
+    return _prepared(run.specification, run.folder, stored_case(run), pins, variant)
 
 
 def open_design(run: Run, stored: StoredDesign, case: Case | None = None) -> Opened:
