@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import faulthandler
+import io
 import os
 import signal
 import subprocess
@@ -18,6 +19,7 @@ import time
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TextIO, cast
 
 from models.errors import RipplefrontError, RunError
 from optimizer.archive import Run, open_run
@@ -126,6 +128,11 @@ def worked(folders: Sequence[Path], *, workers: int | None, address: str | None)
     """Search as the detached process; return its exit code.  Everything goes to the log."""
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
     faulthandler.enable()
+    with contextlib.redirect_stderr(cast(TextIO, _Log(sys.stderr))):
+        return _worked(folders, workers, address)
+
+
+def _worked(folders: Sequence[Path], workers: int | None, address: str | None) -> int:
     with PlainReporter(sys.stderr) as report:
 
         def told(progress: Progress) -> None:
@@ -140,12 +147,33 @@ def worked(folders: Sequence[Path], *, workers: int | None, address: str | None)
         except KeyboardInterrupt as error:
             say(reason_of(error))
             return code_of(error)
+        except MemoryError as error:
+            say(f"error: {reason_of(error)}")
+            return code_of(error)
         except Exception:  # noqa: BLE001 - the last line of defence: the log takes it
             traceback.print_exc()
             return EXIT_FAULT
     code = exit_code(folders)
     say(f"ended with code {code}")
     return code
+
+
+class _Log(io.TextIOBase):
+    """The log as a stream: what a full disk does not take is lost and ends no search."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def fileno(self) -> int:
+        """Return the file behind it."""
+        return self._stream.fileno()
+
+    def write(self, text: str) -> int:
+        """Write what there is room for."""
+        with contextlib.suppress(OSError):
+            self._stream.write(text)
+            self._stream.flush()
+        return len(text)
 
 
 def cut(handle: int, log: Path, most: int = LOG_MOST) -> None:

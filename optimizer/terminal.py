@@ -77,6 +77,13 @@ class Commands(click.Group):
         except KeyboardInterrupt:
             say("stopped at your request")
             ctx.exit(130)
+        except MemoryError:
+            say(
+                "error: the machine has no memory left; what is stored is whole.\n"
+                "  Close other programs or use fewer --workers, then repeat the command; an "
+                "interrupted run goes on with: ripplefront resume RUN"
+            )
+            ctx.exit(EXIT_FAULT)
         except BrokenPipeError:
             ctx.exit(0)
         except Exception as error:  # noqa: BLE001 - the last line of defence says where it logged
