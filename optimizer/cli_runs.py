@@ -65,7 +65,7 @@ def _best(best: Mapping[str, float], key: str, form: str) -> str:
 def status(run: str, runs: Path, as_json: bool) -> None:
     """Show where RUN stands (default: the latest)."""
     from optimizer.launch import find_run
-    from optimizer.progress import duration, progress_from
+    from optimizer.progress import duration, progress_from, share
     from optimizer.standing import unfinished, why
 
     found = find_run(runs, run)
@@ -94,11 +94,13 @@ def status(run: str, runs: Path, as_json: bool) -> None:
             f"hypervolume {progress.hypervolume:.4f}"
         )
         table(
-            ["topology", "structures", "designs", "feasible", "front", "hypervolume", ""],
+            ["topology", "structures", "designs", "feasible", "front", "hypervolume", "moved",
+             "seeds differ", ""],
             [
                 [line.topology, str(line.structures), f"{line.designs:,}",
                  f"{100 * line.feasible_share:.1f} %", str(line.front),
-                 f"{line.hypervolume:.4f} (+{line.gained:.4f})", line.note]
+                 f"{line.hypervolume:.4f} (+{line.gained:.4f})", share(line.moved),
+                 share(line.disagreement), line.note]
                 for line in progress.lines
             ],
         )  # fmt: skip

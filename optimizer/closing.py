@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import collections
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -99,18 +100,33 @@ def _tell(run: Run, status: Mapping[str, Any]) -> None:
 
 
 def evidence(status: Mapping[str, Any]) -> None:
-    """Print how far each topology's front still moved, if anything was found."""
-    rows = [
-        [e["topology"], f"{e['hypervolume']:.4f}", f"{100 * e['moved']:.2f} %",
-         "stands still" if e["still"] else "still moving: more designs may help"]
-        for e in status.get("evidence", ())
-        if e["hypervolume"] > 0.0
-    ]  # fmt: skip
-    if rows:
+    """Print what speaks for each topology's front, and which structures were given up."""
+    found = [e for e in status.get("evidence", ()) if e["hypervolume"] > 0.0]
+    if found:
         table(
-            ["topology", "hypervolume", "moved in the last third", "evidence"],
-            [[name, volume, moved, said] for name, volume, moved, said in rows],
-        )
+            ["topology", "designs", "hypervolume", "moved in the last third", "seeds differ",
+             "evidence"],
+            [[e["topology"], f"{e['designs']:,}", f"{e['hypervolume']:.4f}", _share(e["moved"]),
+              _share(e["disagreement"]), verdict(e)] for e in found],
+        )  # fmt: skip
+    for row in status.get("dominated", ()):
+        click.echo(f"{row['topology']}: {row['text']}")
+    shed = collections.Counter(row["why"] for row in status.get("shed", ()))
+    for why, count in shed.items():
+        click.echo(f"given up on the way: {count} structures, {why}; see shed in status --json")
+
+
+def verdict(row: Mapping[str, Any]) -> str:
+    """Return in words whether a front can be relied on."""
+    if not row["still"]:
+        return "too early to tell" if row["moved"] is None else "more designs may help"
+    if row["agree"] is None:
+        return "stands still; seeds not compared"
+    return "converged" if row["agree"] else "stands still, but seeds differ"
+
+
+def _share(value: float | None) -> str:
+    return "–" if value is None else f"{100 * value:.2f} %"
 
 
 def _unserved(run: Run, status: Mapping[str, Any]) -> None:

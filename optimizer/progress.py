@@ -189,13 +189,18 @@ def bars(values: Sequence[float]) -> str:
     )
 
 
+def share(value: float | None) -> str:
+    """Return a share in percent; empty where it cannot be told yet."""
+    return "" if value is None else f"{100 * value:.2f} %"
+
+
 def table(p: Progress, trend: Trend) -> Table:
     """Return the table that a terminal shows."""
     made = Table(expand=False)
     text = ("topology", "trend", "")
     for name in (
         "topology", "structures", "designs", "designs/s", "feasible", "front", "hypervolume",
-        "trend", "",
+        "trend", "moved", "seeds", "",
     ):  # fmt: skip
         made.add_column(name, justify="left" if name in text else "right")
     for line in p.lines:
@@ -209,6 +214,8 @@ def table(p: Progress, trend: Trend) -> Table:
             str(line.front),
             f"{line.hypervolume:.4f} (+{line.gained:.4f})",
             trend.bars(p, line),
+            share(line.moved),
+            share(line.disagreement),
             line.note,
         )
     return made

@@ -11,16 +11,15 @@ import dataclasses
 import os
 import signal
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import FrameType
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
-from models.axes import Array
 from models.errors import RipplefrontError
 from optimizer import engine
 from optimizer.archive import Run, open_run
-from optimizer.engine import Done, Job, Workers
+from optimizer.engine import Done, Job
 from optimizer.files import read_json, write_json
 from optimizer.launch import Prepared, resumable
 from optimizer.outcome import Result
@@ -30,6 +29,9 @@ from optimizer.state import Tuning
 from optimizer.store import Store, latest_checkpoint
 from optimizer.terminal import EXIT_FAULT
 from optimizer.version import VERSION
+
+if TYPE_CHECKING:
+    from optimizer.workers import RayWorkers
 
 RAY_FROM = 50_000  # designs from which starting Ray (about 6 s) pays
 
@@ -84,18 +86,20 @@ def work(
 
 
 def _searched(
-    ready: Prepared, store: Store, hands: Workers | None, asked: _Asked, told: Callback
+    ready: Prepared, store: Store, hands: _Shifted | None, asked: _Asked, told: Callback
 ) -> Result:
     run = open_run(store.folder)
     _mark(store, "running")
-    store.journal("working", version=VERSION, workers=type(hands).__name__ if hands else "none")
+    store.journal("working", version=VERSION, ray=hands is not None)
 
     def tell(progress: Progress) -> None:
         asked.forward()
+        for fault in hands.faults() if hands else ():
+            store.journal("mended", fault=fault)
         told(progress)
 
     return engine.resume(
-        ready.problems, run.settings, store, tell, seeds=_seeds(run), workers=hands
+        ready.problems, run.settings, store, tell, seeds=run.stored_seeds(), workers=hands
     )
 
 
@@ -127,12 +131,6 @@ def placed(progress: Progress, number: int, runs: Sequence[Run]) -> Progress:
         of=len(runs),
         left=progress.left + more,
     )
-
-
-def _seeds(run: Run) -> Mapping[str, Array]:
-    """Return the designs that the run starts from; none for a run of its own."""
-    stored = getattr(run, "stored_seeds", None)
-    return stored() if stored else {}
 
 
 def _mark(store: Store, state: str) -> None:
@@ -212,8 +210,9 @@ class _Asked:
             signal.signal(signal.SIGTERM, self._ask)
 
     def forward(self) -> None:
-        """Pass a signal that came before the engine listened on to it."""
-        if self.number and not self._forwarded:
+        """Pass a signal on to the engine that came before it listened."""
+        listens = signal.getsignal(signal.SIGTERM) != self._ask
+        if self.number and not self._forwarded and listens:
             self._forwarded = True
             signal.raise_signal(self.number)
 
@@ -227,8 +226,13 @@ class _Asked:
 class _Shifted:
     """The workers as one run sees them: its problems follow ``first`` others."""
 
-    hands: Workers
+    hands: RayWorkers
     first: int
+
+    def faults(self) -> list[str]:
+        """Return what was mended since the last look."""
+        found, self.hands.faults = self.hands.faults, []
+        return found
 
     def advance(self, jobs: Sequence[Job], tuning: Tuning, stop: Any) -> Iterator[Done]:
         """Yield islands as the workers do."""
@@ -240,17 +244,19 @@ class _Shifted:
 def _hands(
     ready: Sequence[Prepared], runs: Sequence[Run], workers: int | None, address: str | None,
     asked: _Asked,
-) -> Iterator[list[Workers | None]]:  # fmt: skip
+) -> Iterator[list[_Shifted | None]]:  # fmt: skip
     """Yield who advances the islands of each run; None for this process."""
     designs = sum(run.settings.evaluations for run in runs)
-    count = worker_count(workers if workers is not None else ready[0].spec.sweep.workers, designs)
-    if count == 0 and not address:
-        yield [None for _ in ready]
-        return
+    count = workers if workers is not None else ready[0].spec.sweep.workers
+    if not address:
+        count = worker_count(count, designs)
+        if count == 0:
+            yield [None for _ in ready]
+            return
     from optimizer.workers import RayWorkers
 
     try:
-        opened = RayWorkers([p for r in ready for p in r.problems], count)
+        opened = RayWorkers([p for r in ready for p in r.problems], count, address)
     except SystemExit:
         # While it starts, Ray itself answers SIGTERM.
         asked.number = signal.SIGTERM

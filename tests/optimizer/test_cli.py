@@ -31,7 +31,8 @@ def small(tmp_path_factory):
     """Folder of runs with one tiny sweep that finds nothing feasible, and its output."""
     root = tmp_path_factory.mktemp("runs")
     found = CliRunner().invoke(
-        main, ["sweep", str(DEMO), "--runs", str(root), "--designs", "1000", "-q", *ONE]
+        main,
+        ["sweep", str(DEMO), "--runs", str(root), "--designs", "1000", "-q", "--foreground", *ONE],
     )
     assert found.exit_code == 3, found.output
     return root, found.stdout
@@ -40,7 +41,7 @@ def small(tmp_path_factory):
 def test_help_names_every_command():
     out, _ = run("--help")
     for command in ("new", "check", "topologies", "names", "sweep", "resume", "front", "show",
-                    "vary", "sheet", "picture", "runs", "status"):  # fmt: skip
+                    "vary", "sheet", "picture", "runs", "status", "follow", "stop"):  # fmt: skip
         assert command in out
 
 
@@ -151,7 +152,11 @@ def test_nothing_feasible_is_a_result_with_the_nearest_design(small):
 
 def test_a_finished_run_is_listed_and_told(small):
     root, _ = small
-    assert "ended" in run("runs", "--runs", root)[0]
+    assert "ended (done)" in run("runs", "--runs", root)[0]
+    out, _ = run("status", "--runs", root)
+    assert "ended (all designs evaluated)" in out
+    assert "flyback_unfolder" in out
+    assert "resume" not in out
     document = json.loads(run("status", "latest", "--runs", root, "--json")[0])
     assert document["state"] == "ended"
     _, err = run("resume", "latest", "--runs", root, code=2)
