@@ -23,6 +23,7 @@ from optimizer.intake import received
 from optimizer.judging import Marks, Shedding, judged
 from optimizer.problem import Problem
 from optimizer.state import (
+    APART,
     EVALUATIONS,
     FAILED,
     FEASIBLE,
@@ -131,7 +132,10 @@ def opened(problems: Sequence[Problem], settings: Settings, seeds: Mapping[str, 
             given = seeds.get(problem.name)
             alone = (i + 1) % layout.size == 0 and layout.size > 1
             key = (settings.seed, c, i)
-            states.append(founded(key, problem, None if alone else given, slots=slots))
+            state = founded(key, problem, None if alone else given, slots=slots)
+            # Where others start from seeds, this one is to find what lies far from them.
+            state.clock[APART] = alone and given is not None
+            states.append(state)
     topologies = len(Groups.by(problems).names)
     return Course(
         barrier=0,

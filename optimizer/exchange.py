@@ -10,7 +10,7 @@ from optimizer.budget import Settings
 from optimizer.front import Front
 from optimizer.intake import received, started_from
 from optimizer.problem import Problem
-from optimizer.state import State, Tuning
+from optimizer.state import APART, State, Tuning
 from optimizer.trials import generator
 
 if TYPE_CHECKING:
@@ -25,13 +25,17 @@ def helped(
     """Return the course after islands without a feasible design have taken some of others.
 
     Isolation serves different fronts; an island that has none has nothing to protect.
-    Nothing crosses from one ring to another.
+    Nothing crosses from one ring to another, nor early to an island that is to find by
+    itself what lies far from the seeds of the others.
     """
     layout = settings.layout(len(problems))
+    early = course.evaluations.sum() < settings.isolated * settings.evaluations
     made = list(course.states)
     for i, state in enumerate(course.states):
         c, island = course.owner(i), int(state.key[2])
         if course.is_probe(i) or not course.live[c] or state.front.size:
+            continue
+        if early and state.clock[APART]:
             continue
         first = i - island + layout.ring(island) * layout.size
         ring = course.states[first : first + layout.size]

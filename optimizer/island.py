@@ -120,7 +120,9 @@ def _guided(
             rng, space, blocks, kept=s.kept, parents=s.genes[order], margins=s.margins[order]
         )
     else:
-        trial = np.concatenate([space.snapped(s.seeds), sample(rng, space, FOUNDERS)])
+        # A population of seeds needs no random company; another island is without seeds.
+        founders = FOUNDERS if len(s.seeds) < PARENTS else 0
+        trial = np.concatenate([space.snapped(s.seeds), sample(rng, space, founders)])
         s.seeds = s.seeds[:0]
     trial = _hold(s, trial)
     trial = trial[unseen(s.seen, trial)]
@@ -138,7 +140,8 @@ def _trial(
 ) -> tuple[Array, Whole]:
     """Return the designs to evaluate next and the operator of each, −1 for none."""
     if not len(s.genes):
-        fresh = sample(rng, space, tuning.population * tuning.first_sample)
+        count = tuning.population * tuning.first_sample
+        fresh = sample(rng, space, count if len(s.seeds) < tuning.population else 0)
         trial = np.concatenate([space.snapped(s.seeds), fresh])
         operator = np.full(len(trial), -1)
         s.seeds = s.seeds[:0]

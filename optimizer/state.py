@@ -36,7 +36,7 @@ class Tuning:
 
 
 # Entries of State.clock.
-GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT = range(6)
+GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT, APART = range(7)
 
 
 @dataclasses.dataclass
@@ -112,7 +112,7 @@ def founded(
     return state_from(
         {
             "key": np.array(key, dtype=np.int64),
-            "clock": np.zeros(6, dtype=np.int64),
+            "clock": np.zeros(7, dtype=np.int64),
             "held": np.full(v, np.nan) if held is None else held,
             "seeds": np.zeros((0, v)) if seeds is None else seeds,
             **{name: np.zeros((0, width)) for name, width in rows.items()},
