@@ -113,6 +113,7 @@ class Summary:
     by_part: Mapping[str, float]
     at: str
     hint: str
+    end: str  # of a range, table or pinned variable
     natural: bool  # an end beyond which nothing lies: one piece is the fewest
 
     @property
@@ -120,7 +121,7 @@ class Summary:
         """A few words for a bar or a line: the path that binds most often, how many more."""
         first = max(self.places, key=lambda path: self.places[path])
         more = f" and {len(self.places) - 1} more" if len(self.places) > 1 else ""
-        return first + more
+        return first + more + (f", {self.end}" if self.end else "")
 
 
 def summary(found: Mapping[str, Sequence[DesignBindings]]) -> tuple[Summary, ...]:
@@ -172,6 +173,7 @@ def _summary(
         },
         max(dict.fromkeys(points), key=points.count, default=""),
         _hint(first, share) if isinstance(first, ActiveBound) else "",
+        first.end if isinstance(first, ActiveBound) else "",
         isinstance(first, ActiveBound) and first.natural,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
@@ -12,7 +13,7 @@ from optimizer.compare import Comparison, Pair
 from optimizer.figures import COLOURS, SYMBOLS, styled
 from optimizer.fronts import FrontPoint
 from optimizer.objectives import Objective
-from optimizer.price import Price
+from optimizer.price import Price, Row
 
 PATTERNS = ("", "/", "x", ".")
 
@@ -29,7 +30,7 @@ def price_figure(comparison: Comparison, pair: Pair) -> go.Figure:
         rows=max(len(shown), 1),
         cols=1,
         subplot_titles=[comparison.titles.get(p.topology, p.topology) for p in shown],
-        vertical_spacing=0.22 / max(len(shown), 1),
+        vertical_spacing=0.32 / max(len(shown), 2),
     )
     for row, price in enumerate(shown, 1):
         k = comparison.topologies.index(price.topology) % 6
@@ -43,8 +44,11 @@ def price_figure(comparison: Comparison, pair: Pair) -> go.Figure:
         ]
         for trace in traces:
             figure.add_trace(trace, row=row, col=1)
+        for note in _labels(price, at, of):
+            figure.add_annotation(note, row=row, col=1)
     figure = styled(figure, "What the later run gives up", at.axis, of.axis)
     figure.update_layout(height=160 + 340 * max(len(shown), 1))
+    figure.update_layout(legend={"y": -0.24 / max(len(shown), 1)})
     return figure
 
 
@@ -105,24 +109,44 @@ def _hover(point: FrontPoint, at: Objective, of: Objective) -> str:
     return f"{point.label}<br>{'<br>'.join(pieces)}"
 
 
+def _reached(price: Price, at: Objective, of: Objective) -> list[Row]:
+    """Return the levels that both fronts reach."""
+    rows = next((t.rows for t in price.tables if (t.at, t.of) == (at, of)), ())
+    return [row for row in rows if row.loss is not None]
+
+
 def _distances(price: Price, at: Objective, of: Objective) -> list[go.Scatter]:
     """Return one vertical stroke a level, from what was attained to what is left."""
-    rows = next((t.rows for t in price.tables if (t.at, t.of) == (at, of)), ())
     return [
         go.Scatter(
             x=[row.level] * 2,
-            y=[row.before.value, row.after.value],
-            mode="lines+text",
+            y=[s.value for s in (row.before, row.after) if s],
+            mode="lines",
             line={"color": "#444444", "width": 1, "dash": "dot" if row.in_noise else "solid"},
-            text=["", of.difference(row.after.value - row.before.value)],
-            textposition="bottom center" if row.after.value < row.before.value else "top center",
-            textfont={"size": 10},
             showlegend=False,
             hoverinfo="skip",
         )
-        for row in rows
-        if row.before and row.after
+        for row in _reached(price, at, of)
     ]
+
+
+def _labels(price: Price, at: Objective, of: Objective) -> list[dict[str, Any]]:
+    """Return the change at every level as a label clear of the later front."""
+    found = []
+    for row in _reached(price, at, of):
+        lost, left = (s.value for s in (row.before, row.after) if s)
+        found.append(
+            {
+                "x": row.level,
+                "y": left,
+                "text": of.difference(left - lost),
+                "yshift": -11 if left < lost else 11,
+                "showarrow": False,
+                "bgcolor": "white",
+                "font": {"size": 10},
+            }
+        )
+    return found
 
 
 def binding_figure(rows: Sequence[Summary], title: str, count: int = 14) -> go.Figure:

@@ -35,7 +35,7 @@ def draw_prices(comparison: Comparison, note: str, path: Path) -> None:
     """
     wanted = [(pair, price) for pair in comparison.pairs for price in panels(pair)]
     rows = max(len(wanted), 1)
-    with mpl.rc_context({"svg.fonttype": "none", "font.size": 10}):
+    with mpl.rc_context({"svg.fonttype": "none", "font.size": 10, "text.parse_math": False}):
         figure = Figure(figsize=(SIZE[0], SIZE[1] * rows + 0.5), dpi=130, layout="constrained")
         axes = figure.subplots(rows, 1, squeeze=False)[:, 0]
         for panel, (pair, price) in zip(axes, wanted, strict=False):
@@ -56,6 +56,8 @@ def _panel(axes: Axes, comparison: Comparison, pair: Pair, price: Price) -> None
     table = next((t for t in price.tables if (t.at, t.of) == (at, of)), None)
     for row in table.rows if table else ():
         _distance(axes, row, of)
+    for remark in price.remarks:
+        axes.text(0.5, 0.5, remark, transform=axes.transAxes, ha="center", fontsize=9)
     pins = "; ".join(pair.added) or "no pin added"
     title = comparison.titles.get(price.topology, price.topology)
     axes.set_title("\n".join([*textwrap.wrap(title, 95), *textwrap.wrap(pins, 95)]), fontsize=9)

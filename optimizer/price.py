@@ -135,7 +135,7 @@ def _round_levels(first: float, last: float) -> list[float]:
         lowest, highest = math.ceil(first / step - 1e-9), math.floor(last / step + 1e-9)
         if highest - lowest + 1 <= LEVELS:
             found = [round(k * step, 12) for k in range(lowest, highest + 1)]
-            return [u for u in found if first - 1e-9 * span <= u < last - 0.02 * span]
+            return [u for u in found if first - 1e-9 * span <= u < last - 0.4 * step]
     return []
 
 
