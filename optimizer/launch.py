@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 import tomllib
 import uuid
 from collections.abc import Mapping, Sequence
@@ -73,7 +74,15 @@ def prepared_variants(path: Path, extra_pins: Sequence[str] = ()) -> list[Prepar
     NoCandidateError
         If every topology is excluded from a variant; with its name and the reasons.
     """
-    return [_variant(v, path.parent, extra_pins) for v in specifications(path)]
+    ready, barren = [], []
+    for variant in specifications(path):
+        try:
+            ready.append(_variant(variant, path.parent, extra_pins))
+        except NoCandidateError as error:
+            barren.append(str(error))
+    if barren:
+        raise NoCandidateError("\n".join(barren))
+    return ready
 
 
 def _variant(variant: Variant, base: Path, extra_pins: Sequence[str]) -> Prepared:
@@ -135,17 +144,26 @@ def _prepared(
 
 
 def new_stores(ready: Sequence[Prepared], settings: Sequence[Settings], root: Path) -> list[Store]:
-    """Return the stores of the run folders of a sweep, one a variant; each knows the others."""
+    """Return the stores of the run folders of a sweep, one a variant; each knows the others.
+
+    Where one cannot be made, on a full disk for one, none is left.
+    """
     key = uuid.uuid4().hex
-    stores = [
-        new_store(r, s, root, sweep={"id": key, "variant": r.variant, "runs": []})
-        for r, s in zip(ready, settings, strict=True)
-    ]
-    names = [store.name for store in stores]
-    for store in stores:
-        manifest = read_json(store.folder / "manifest.json")
-        manifest["sweep"]["runs"] = names
-        write_json(store.folder / "manifest.json", manifest)
+    stores: list[Store] = []
+    try:
+        for each, own in zip(ready, settings, strict=True):
+            sweep = {"id": key, "variant": each.variant, "runs": []}
+            stores.append(new_store(each, own, root, sweep=sweep))
+        names = [store.name for store in stores]
+        for store in stores:
+            manifest = read_json(store.folder / "manifest.json")
+            manifest["sweep"]["runs"] = names
+            write_json(store.folder / "manifest.json", manifest)
+    except BaseException:
+        for store in stores:
+            store.close()
+            shutil.rmtree(store.folder, ignore_errors=True)
+        raise
     return stores
 
 
