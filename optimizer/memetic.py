@@ -22,6 +22,7 @@ from optimizer.problem import Outcome
 ITERATIONS = 12
 POINTS = 24  # about as many points does a descent of that length look at
 STEP = 1e-6  # of a gene, for forward differences: half the digits, above rounding noise
+FREE = 10.0  # [extents] that an end of the front may give away of the other objectives
 ALIKE = 1e-3  # [extents of the front] by which the other objectives may get worse
 SLACK = 1e-4  # margins kept clear of zero, so that a step along a bent limit stays inside
 
@@ -58,7 +59,9 @@ def polished(
     """Return designs improved from ``genes``, one each, and what they come to.
 
     Design i improves objective i mod m while no other gets worse and every margin is
-    met, by sequential quadratic programming over its real genes.
+    met, by sequential quadratic programming over its real genes.  The best design in an
+    objective goes on in that one, whatever it costs in the others: it alone can make the
+    front longer.
 
     Parameters
     ----------
@@ -82,10 +85,17 @@ def polished(
     extent = np.maximum(objectives.max(axis=0) - objectives.min(axis=0), 1e-9)
     asked: queue.SimpleQueue[_Asked] = queue.SimpleQueue()
     answers: list[queue.SimpleQueue[Array | None]] = [queue.SimpleQueue() for _ in genes]
+    m = objectives.shape[1]
+    main, room = np.arange(len(genes)) % m, np.zeros(len(genes))
+    ends = objectives.argmin(axis=0)
+    main[ends], room[ends] = np.arange(m), FREE
     searches = [
-        _Search(i, genes[i], objectives[i] / extent, reals, extent, asked, answers[i])
+        _Search(
+            i, genes[i], _Aim(objectives[i] / extent, int(main[i]), float(room[i])), reals,
+            extent, asked, answers[i],
+        )
         for i in range(len(genes))
-    ]
+    ]  # fmt: skip
     threads = [threading.Thread(target=search.run, daemon=True) for search in searches]
     for thread in threads:
         thread.start()
@@ -124,6 +134,15 @@ def _serve(
     return found
 
 
+@dataclasses.dataclass(frozen=True)
+class _Aim:
+    """Where a search starts, in extents, what it improves, and what the others may lose."""
+
+    start: Array
+    main: int
+    room: float
+
+
 class _Search:
     """One design's descent; it runs in a thread of its own, but only while it is answered."""
 
@@ -131,7 +150,7 @@ class _Search:
         self,
         index: int,
         genes: Array,
-        start: Array,
+        aim: _Aim,
         reals: Whole,
         extent: Array,
         asked: queue.SimpleQueue[_Asked],
@@ -139,12 +158,12 @@ class _Search:
     ) -> None:
         self._index, self._genes, self._reals = index, genes, reals
         self._extent, self._asked, self._answers = extent, asked, answers
-        m = start.size
-        self._main = index % m
-        self._others = np.array([k for k in range(m) if k != self._main], dtype=np.int64)
-        self._bound = start[self._others]
-        self._best = (float(start[self._main]), genes[reals])
-        self._at: tuple[bytes, Array, Array] = (b"", start, start)
+        self._main = aim.main
+        m = aim.start.size
+        self._others = np.array([k for k in range(m) if k != aim.main], dtype=np.int64)
+        self._bound = aim.start[self._others] + aim.room
+        self._best = (float(aim.start[aim.main]), genes[reals])
+        self._at: tuple[bytes, Array, Array] = (b"", aim.start, aim.start)
 
     def run(self) -> None:
         """Descend, then hand in the best design met that keeps to all bounds.
