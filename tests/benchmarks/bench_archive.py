@@ -88,7 +88,7 @@ def many(points, objectives):
     whole = moocore.hypervolume(thin, ref=ref)
     kept = moocore.hypervolume(front.objectives[:: max(1, -(-front.size // 3000))], ref=ref)
     print(f"{objectives} objectives, {points:,} points: {points / spent:,.0f} points/s of CPU, "
-          f"kept {front.size:,} of {len(best):,} (at most 20,000), hypervolume of 3,000 of either: "
+          f"kept {front.size:,} of {len(best):,} (at most 20,000), hypervolume of 3,000 each: "
           f"{kept / whole:.4f}")  # fmt: skip
 
 
