@@ -12,14 +12,14 @@ one capacitance C_eq = C₂ + C₁/4 at V₂ would.
 from __future__ import annotations
 
 import dataclasses
-import math
 
-from models.axes import Array, array_namespace, swing_nodes
+from models.axes import Array, array_namespace
 from models.case import Case
 from models.ledger import Kind, at_most, booking, joined
 from models.parts import capacitor, film
 from models.physics import buffer
 from models.stages.grid_filter import GridSide
+from models.stages.link_voltage import link_voltage
 from models.stages.stage import Placed
 from models.stress import CapacitorStress
 from models.variables import part, real
@@ -27,9 +27,6 @@ from models.variables import part, real
 # Gauss-Chebyshev nodes of the swing for the stage in front [1]: over random designs its
 # loss is 0.15 % off in the mean and 0.6 % in one of twenty.
 NODES = 3
-TRIP_TIME = 2e-3  # [s], until the front stops when the grid is lost; common practice, no source
-# Reference above the least voltage, for the sensors [1]; common practice, no source.
-RESERVE = 1.01
 
 
 @dataclasses.dataclass(frozen=True)
@@ -71,11 +68,9 @@ class HighFrequency:
 
 
 def swing(design: Design, side: GridSide, m_max: Array, case: Case) -> Links:
-    """Return the voltages of both links.
+    """Return the voltages of both links, see ``link_voltage``.
 
-    The reference follows the grid: V₁ is the nominal value, or 1 % above the least that
-    covers the grid's peak with the swing, whichever is higher.  At idle the body diodes
-    of the bridge hold link 2 at the peak-to-peak value of the grid.
+    At idle the body diodes of the bridge hold link 2 at the peak-to-peak value of the grid.
 
     Parameters
     ----------
@@ -88,34 +83,25 @@ def swing(design: Design, side: GridSide, m_max: Array, case: Case) -> Links:
     case : Case
         Operating points.
     """
-    points = case.points
     c_1, c_2 = capacitor.capacitance(design.c_1, case), capacitor.capacitance(design.c_2, case)
     c_equal = c_2 + 0.25 * c_1
-    xp = array_namespace(c_equal, side.u_peak)
-    s_p, sin_phi = side.power.s_p, side.power.sin_phi
-    energy = s_p / (side.omega * (4.0 * c_equal))
-    least = buffer.least_voltage(side.u_peak, m_max, energy, sin_phi)
-    nominal = design.ratio * math.sqrt(2.0) * points.v_nominal / m_max
-    idle = math.sqrt(2.0) * points.v_grid
-    v_1 = xp.where(side.running > 0.0, xp.maximum(nominal, RESERVE * least), idle)
-    v_2 = 2.0 * v_1
-    k = buffer.swing_ratio(s_p, side.omega, c_equal, v_2)
-    held = xp.minimum(k, buffer.K_LARGEST)
-    wave = buffer.swing_voltage(v_2, side.swing_sine * (held / xp.maximum(s_p, 1e-9)))
-    top = v_2 * xp.sqrt(1.0 + held)
-    rejected = buffer.rejected_voltage(top, points.p_ac, TRIP_TIME, c_equal)
+    # Seen from link 1, at half the voltage, the same energy needs four times the capacitance.
+    one = link_voltage(design.ratio, 4.0 * c_equal, side, m_max, nodes=NODES, case=case)
+    xp = array_namespace(one.k)
+    v_2 = 2.0 * one.v_rms
+    held = xp.minimum(one.k, buffer.K_LARGEST)
     return Links(
-        v_2=wave,
+        v_2=2.0 * one.v,
         v_2_rms=v_2,
-        v_2_max=xp.where(points.rejection > 0.0, rejected, top),
-        v_1_rms=v_1,
-        v_1_min=v_1 * xp.sqrt(1.0 - held),
-        v_1_nodes=buffer.swing_voltage(v_1, held * swing_nodes(NODES)),
-        k=k,
-        k_max=buffer.swing_ratio_max(v_1, side.u_peak, m_max, sin_phi),
+        v_2_max=2.0 * one.v_max,
+        v_1_rms=one.v_rms,
+        v_1_min=one.v_min,
+        v_1_nodes=one.v_nodes,
+        k=one.k,
+        k_max=one.k_max,
         share_1=0.5 * c_1 / c_equal,
         share_2=c_2 / c_equal,
-        i_line=buffer.ripple_current(s_p, v_2, held),
+        i_line=buffer.ripple_current(side.power.s_p, v_2, held),
     )
 
 

@@ -10,7 +10,7 @@ from models.axes import designs, line_mean
 from models.ledger import Kind
 from models.parts import capacitor
 from models.points import Purpose
-from models.stages import film_links, grid_filter
+from models.stages import film_links, grid_filter, link_voltage
 from tests.stages.grid_cases import Point, filter_design, links_design, make_case
 
 M_MAX = designs(0.97)
@@ -103,9 +103,9 @@ def test_worked_example():
 
 def test_reference_follows_the_grid_where_the_nominal_value_is_too_low():
     _, side, low = links(Point(v_grid=132.0))
-    k_least = low.k.item() * film_links.RESERVE**2
+    k_least = low.k.item() * link_voltage.RESERVE**2
     least = side.u_peak.item() / (0.97 * math.sqrt(1.0 - k_least**2))
-    assert low.v_1_rms.item() == pytest.approx(film_links.RESERVE * least, rel=5e-3)
+    assert low.v_1_rms.item() == pytest.approx(link_voltage.RESERVE * least, rel=5e-3)
     assert low.k.item() < low.k_max.item()
     _, _, nominal = links(Point(v_grid=120.0), ratio=1.3)
     assert nominal.v_1_rms.item() == pytest.approx(1.3 * 120.0 * math.sqrt(2.0) / 0.97, rel=1e-9)
@@ -115,7 +115,7 @@ def test_reference_follows_the_grid_where_the_nominal_value_is_too_low():
 def test_link_covers_the_grid_at_every_angle(factor):
     _, side, found = links(Point(v_grid=132.0, power_factor=factor), n_1=2.0, n_2=2.0, ratio=1.02)
     modulation = np.max(np.abs(side.u) / (0.5 * found.v_2))
-    assert modulation == pytest.approx(0.97 / film_links.RESERVE, rel=0.02)
+    assert modulation == pytest.approx(0.97 / link_voltage.RESERVE, rel=0.02)
 
 
 def test_nodes_have_the_mean_square_of_the_swing():
