@@ -183,7 +183,7 @@ def test_stopping_at_once_leaves_the_folder_whole(endless, tmp_path):
 
 def test_a_killed_search_is_told_and_goes_on_to_the_bits_of_an_undisturbed_one(ready, tmp_path):
     quiet, killed = (made(ready, tmp_path / name, 3000) for name in ("quiet", "killed"))
-    run("resume", quiet.folder, "--workers", 0, "--foreground", "-q")
+    run("resume", quiet.folder, "--workers", 0, "--foreground", "-q", code=3)
     follower = start("resume", killed.folder, "--workers", 0, "-q")
     wait(lambda: searched(killed))
     os.kill(holder(killed), signal.SIGKILL)
@@ -191,7 +191,7 @@ def test_a_killed_search_is_told_and_goes_on_to_the_bits_of_an_undisturbed_one(r
     assert "ended without a word" in text
     assert "log.txt" in text
     assert "interrupted" in run("status", killed.folder)
-    run("resume", killed.folder, "--workers", 0, "-q")
+    run("resume", killed.folder, "--workers", 0, "-q", code=3)
     assert bits(killed.folder) == bits(quiet.folder)
 
 
