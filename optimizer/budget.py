@@ -14,7 +14,9 @@ from optimizer.encode import Whole
 from optimizer.problem import CHUNK, Problem
 from optimizer.state import SEEN, Tuning
 
-RINGS_FROM = (1_000_000, 30_000)  # evaluations in all and of a candidate that pay two rings
+# Evaluations in all and of a candidate that pay two rings: a flyback structure needed 20,000
+# to 40,000 for its first feasible design, which every ring has to find for itself.
+RINGS_FROM = (1_000_000, 100_000)
 FIRST_MOST = 25_000  # evaluations: no more go out to a candidate before merit counts
 PATIENCE = 0.5  # of an equal share of the evaluations, before a structure may be given up …
 PATIENCE_MOST = 50_000  # … and no more: there the search stood within 1 % when measured
@@ -154,7 +156,7 @@ class Settings:
             archive=int(min(max(400_000 / count, 150), 1500)),
             cloud=int(min(max(100_000 / count, 30), 16_000)),
             front=int(min(max(400_000 / max(candidates, 1), 500), 3000)),
-            seen=min(max(1 << math.ceil(math.log2(max(2 * each, 2))), 1 << 12), SEEN),
+            seen=min(max(1 << math.ceil(math.log2(max(each, 2))), 1 << 12), SEEN),
         )
 
 

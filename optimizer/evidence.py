@@ -44,7 +44,7 @@ class Evidence:
     disagreement: float | None
     designs: int
     share: float  # of all designs
-    guaranteed: float  # share of every round after the first that it never goes below
+    guaranteed: float  # share of every round, first and trials aside, that is always its own
 
     @property
     def still(self) -> bool:

@@ -187,6 +187,12 @@ class DesignProblem:
         """The genes as the operators see them."""
         return self.genes.space
 
+    @property
+    def objective_names(self) -> tuple[str, ...]:
+        """Names of the results that are the objectives, in their order."""
+        wanted = self._case.spec.objectives
+        return (*wanted.maximise, *wanted.minimise)
+
     def design(self, genes: Array) -> Any:
         """Return the nested design that genes (n, genes) stand for."""
         return build(self._topology.design, self.genes.arrays(genes), self.structure)

@@ -16,6 +16,7 @@ from rich.text import Text
 LINE_EVERY = 30.0  # [s] between two lines in a log
 BARS = "▁▂▃▄▅▆▇█"
 KEPT = 12  # bars of a trend
+WIDE = 120  # letters of a terminal that shows all columns
 
 
 @dataclasses.dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Line:
     moved: float | None = None  # of its own hypervolume over the last third; None: too early
     disagreement: float | None = None  # between independent seeds; None: one seed only
     share: float = 0.0  # of the designs so far
-    guaranteed: float = 0.0  # share of the designs of a round that it never goes below
+    guaranteed: float = 0.0  # share of a round, trials aside, that is always its own
 
 
 @dataclasses.dataclass(frozen=True)
@@ -194,30 +195,33 @@ def share(value: float | None) -> str:
     return "" if value is None else f"{100 * value:.2f} %"
 
 
-def table(p: Progress, trend: Trend) -> Table:
-    """Return the table that a terminal shows."""
-    made = Table(expand=False)
+def table(p: Progress, trend: Trend, width: int = WIDE) -> Table:
+    """Return the table that a terminal of so many letters shows."""
+    made = Table(expand=False, box=None, pad_edge=False)
+    wide = width >= WIDE
     text = ("topology", "trend", "")
-    for name in (
-        "topology", "structures", "designs", "designs/s", "feasible", "front", "hypervolume",
-        "trend", "moved", "seeds", "",
-    ):  # fmt: skip
-        made.add_column(name, justify="left" if name in text else "right")
+    heads = ("topology", "designs", "feasible", "front", "hypervolume", "trend")
+    more = ("designs/s", "structures", "moved", "seeds differ", "")
+    for name in (*heads, *(more if wide else ())):
+        made.add_column(name, justify="left" if name in text else "right", no_wrap=True)
     for line in p.lines:
         rate = trend.rate(p, line)
-        made.add_row(
+        cells = [
             line.topology,
-            str(line.structures),
             f"{line.designs:,}",
-            "" if rate is None else f"{rate:,.0f}",
             f"{100 * line.feasible_share:.1f} %",
             str(line.front),
-            f"{line.hypervolume:.4f} (+{line.gained:.4f})",
+            f"{line.hypervolume:.4f}",
             trend.bars(p, line),
+        ]
+        aside = [
+            "" if rate is None else f"{rate:,.0f}",
+            str(line.structures),
             share(line.moved),
             share(line.disagreement),
             line.note,
-        )
+        ]
+        made.add_row(*cells, *(aside if wide else ()))
     return made
 
 
@@ -225,6 +229,7 @@ class LiveReporter:
     """Keeps a table up to date on a terminal."""
 
     def __init__(self, console: Console) -> None:
+        self._console = console
         self._live = Live(console=console, refresh_per_second=2, transient=False)
         self._trend = Trend()
 
@@ -240,7 +245,9 @@ class LiveReporter:
     def __call__(self, progress: Progress) -> None:
         """Draw the table anew."""
         self._trend.see(progress)
-        self._live.update(Group(Text(plain_line(progress)), table(progress, self._trend)))
+        self._live.update(
+            Group(Text(plain_line(progress)), table(progress, self._trend, self._console.width))
+        )
 
 
 def reporter(stream: TextIO, *, quiet: bool = False, colour: bool = True) -> Reporter:
