@@ -29,15 +29,14 @@ def text_of(text: str, made: Combination, file: str) -> str:
     if not made.entries:
         return text
     paths = sorted({".".join(path) for entry in made.entries for path in leaves(entry.changes)})
-    head = [f"# Variant: {made.name}", f"# Made from {file} by changing {', '.join(paths)}.", ""]
+    source = file if file.isprintable() else "a file"
+    head = [f"# Variant: {made.name}", f"# Made from {source} by changing {', '.join(paths)}.", ""]
     try:
         body = _rewritten(text, made)
-    except (TOMLKitError, ValueError, KeyError, TypeError, AttributeError):
-        body = ""
-    # An editor of texts may lose a value in rare ways to write TOML; then comments go.
-    if not body or tomllib.loads(body) != made.values:
-        body = tomlkit.dumps(made.values)
-    return "\n".join(head) + body
+        whole = tomllib.loads(body) == made.values
+    except (TOMLKitError, ValueError, LookupError, TypeError, AttributeError):
+        body, whole = "", False
+    return "\n".join(head) + (body if whole else _anew(text, made))
 
 
 def _rewritten(text: str, made: Combination) -> str:
@@ -46,6 +45,16 @@ def _rewritten(text: str, made: Combination) -> str:
     for entry in made.entries:
         _overlay(document, entry.changes, "")
     return tomlkit.dumps(document)
+
+
+def _anew(text: str, made: Combination) -> str:
+    """Return the values alone, and the file behind them as comments.
+
+    For what the editor of texts cannot change in place or would lose: sections written as
+    dotted keys at the head of the file, out of which every key is replaced.
+    """
+    was = [f"# {line}" for line in text.split("\n")]
+    return "\n".join([tomlkit.dumps(made.values), "# The file as it was:", *was, ""])
 
 
 def _overlay(table: Any, changes: Mapping[str, Any], section: str) -> None:

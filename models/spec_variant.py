@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -37,10 +38,10 @@ class Entry:
 
 
 def leaves(changes: Mapping[str, Any]) -> Iterator[tuple[str, ...]]:
-    """Yield the path of everything that is replaced as a whole."""
+    """Yield the path of everything that is replaced: a section's keys, or a list as a whole."""
     for key, value in changes.items():
-        if isinstance(value, dict) and value:
-            yield from ((key, *rest) for rest in leaves(value))
+        if isinstance(value, dict):
+            yield from ((key, inner) for inner in value)
         else:
             yield (key,)
 
@@ -75,7 +76,7 @@ def entries_in(given: Any) -> tuple[list[Entry], list[ComplaintError]]:
         name, group = table.get("name"), table.get("group", "")
         refused = [*_name(f"{at}.name", name), *_group(f"{at}.group", group)]
         wrong += refused
-        title = f"number {number + 1}" if refused else " ".join(name.split())
+        title = f"number {number + 1}" if refused else _plain(name)
         changes = {k: v for k, v in table.items() if k not in ("name", "group") and v != {}}
         for key in (*SHARED, "variant"):
             if key in changes:
@@ -106,10 +107,10 @@ def _name(at: str, name: Any) -> Iterator[ComplaintError]:
         )
     elif not isinstance(name, str) or not name.strip():
         yield ComplaintError(
-            at, f"the name of a variant must be a text, but is {name!r}",
+            at, f"the name of a variant must be a text, but is {_brief(name)}",
             'write it in quotes, as in name = "230 V, 350 W"',
         )  # fmt: skip
-    elif len(name) > LONGEST or not " ".join(name.split()).isprintable():
+    elif len(name) > LONGEST or not _plain(name).isprintable():
         yield ComplaintError(
             at,
             f"the name of a variant is too long or has letters that cannot be printed: "
@@ -118,10 +119,22 @@ def _name(at: str, name: Any) -> Iterator[ComplaintError]:
         )
 
 
+def _plain(name: str) -> str:
+    """Return a name with single spaces, and each letter written in one way."""
+    return unicodedata.normalize("NFC", " ".join(name.split()))
+
+
+def _brief(value: Any) -> str:
+    """Return what is no text, without what a list or table holds."""
+    if isinstance(value, list | dict):
+        return "a list" if isinstance(value, list) else "a table"
+    return repr(value)[:60]
+
+
 def _group(at: str, group: Any) -> Iterator[ComplaintError]:
     if not isinstance(group, str):
         yield ComplaintError(
-            at, f"the group of a variant must be a text, but is {group!r}",
+            at, f"the group of a variant must be a text, but is {_brief(group)}",
             'write it in quotes, as in group = "grid"',
         )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import reprlib
 import types
 import typing
 from collections.abc import Iterator
@@ -27,8 +28,9 @@ def words(path: Path, error: Any) -> tuple[str, str]:
     if kind in ("float_type", "int_type"):
         whole = "a whole number" if kind == "int_type" else "a number"
         message = f"{name} must be {whole}{' in ' + unit if unit else ''}, but is {_shown(value)}"
-        found = re.match(r"\s*([-+]?[0-9.]+(?:[eE][-+]?\d+)?)\s*\S*\s*$", str(value))
-        quoted = f"write {found[1]}; " if isinstance(value, str) and found else "write a number; "
+        written = value if isinstance(value, str) else ""
+        found = re.match(r"\s*([-+]?[0-9.]+(?:[eE][-+]?\d+)?)\s*\S*\s*$", written)
+        quoted = f"write {found[1]}; " if found else "write a number; "
         return message, quoted + "the unit is part of the name" if unit else quoted[:-2]
     if kind == "finite_number":
         return f"{name} must be a finite number, but is {_shown(value)}", _range(field)
@@ -156,7 +158,9 @@ def _shown(value: Any) -> str:
     """Return a value as it would stand in the file, cut to a readable length."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    text = repr(value) if isinstance(value, str | list | dict) else str(value)
+    # Lists and tables may be nested deeper than they can be written out.
+    text = reprlib.repr(value) if isinstance(value, list | dict) else str(value)
+    text = repr(value) if isinstance(value, str) else text
     return text if len(text) <= 60 else text[:57] + "…"
 
 

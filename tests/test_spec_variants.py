@@ -131,13 +131,39 @@ def test_every_way_to_write_toml_survives(text):
     assert first.spec != Specification.model_validate(tomllib.loads(BASE))
 
 
-def test_a_text_that_its_editor_loses_is_written_anew(monkeypatch):
+@pytest.mark.parametrize("text", [SIX, SIX.replace("\n", "\r\n")], ids=["lf", "crlf"])
+@pytest.mark.parametrize("fault", [BASE, "grid = 3", "no toml", IndexError("proxy")], ids=repr)
+def test_a_text_that_its_editor_loses_is_written_anew(monkeypatch, text, fault):
     import models.spec_text
 
-    monkeypatch.setattr(models.spec_text, "_rewritten", lambda text, made: BASE)
-    variant = parsed(SIX)[0]
+    def edited(text, made):
+        if isinstance(fault, Exception):
+            raise fault
+        return fault
+
+    monkeypatch.setattr(models.spec_text, "_rewritten", edited)
+    variant = parsed(text)[0]
     alone = parse_specification(variant.text, "specification.toml", Path())
     assert alone == variant.spec
+    assert "the house rules" in variant.text
+
+
+def test_a_file_name_cannot_write_into_the_text():
+    name = "a\n[[grid]]\n.toml"
+    for variant in parse_variants(SIX, name, Path()):
+        assert parse_specification(variant.text, "specification.toml", Path()) == variant.spec
+
+
+def test_deep_nesting_is_a_mistake_and_no_fault():
+    deep = ".".join(["output", *"abcdefghij" * 200])
+    assert (
+        "unknown entry output.a" in only(BASE + f'[[variant]]\nname = "a"\n{deep} = 1\n').message
+    )
+    deep = ".".join(["output.rated_power_w", *"abcdefghij" * 200])
+    assert "must be a number in W" in only(BASE + f'[[variant]]\nname = "a"\n{deep} = 1\n').message
+    deep = ".".join(["name", *"abcdefghij" * 200])
+    found = mistakes(BASE + f"[[variant]]\n{deep} = 1\nlife.wanted_years = 20\n")
+    assert "must be a text, but is a table" in found[0].message
 
 
 def test_what_every_variant_brings_the_file_may_leave_out():

@@ -7,11 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from models.errors import NoCandidateError, PinError, RipplefrontError, RunError
 from models.spec import Sweep
 from optimizer import engine, launch, variants
 from optimizer.archive import open_run
+from optimizer.cli import main
 from optimizer.store import NAME, Store
 from optimizer.variants import DESIGNS, affordable, folder_name, outlook, settings_for
 
@@ -285,3 +287,43 @@ def test_the_environment_of_a_run_names_nobody(tmp_path):
     assert platform.node() not in told or not platform.node()
     assert str(Path.home()) not in told
     assert f'"{getpass.getuser()}"' not in told
+
+
+def run(*words, code=0):
+    found = CliRunner().invoke(main, [str(w) for w in words])
+    assert found.exit_code == code, found.output
+    return found.stdout
+
+
+def test_check_shows_every_variant_and_how_long_all_take(tmp_path, monkeypatch):
+    monkeypatch.setattr(variants, "rate", lambda problems: 1000.0)
+    extra = '[[variant]]\nname = "[bold]120 V"\nlife.wanted_years = 20\n'
+    extra += '[[variant]]\nname = "230 V"\ngrid = [{ voltage_v = 230, frequency_hz = 50 }]\n'
+    extra += "output.rated_power_w = 250\n"
+    path = written(tmp_path, ONE + "[sweep]\ndesigns = 60_000\nworkers = 2\n" + extra)
+    out = run("check", path)
+    assert out.index("variant: [bold]120 V") < out.index("variant: 230 V")
+    assert out.count("lowest grid voltage") == 2
+    assert "series_capacitor_boost_half_bridge: excluded: " in out
+    assert "60,000 designs take about 30 s with 2 of this machine's cores" in out
+    told = json.loads(run("check", path, "--json"))
+    assert [v["variant"] for v in told["variants"]] == ["[bold]120 V", "230 V"]
+    assert [v["designs"] for v in told["variants"]] == [30_000, 30_000]
+    assert max(p["p_ac"] for p in told["variants"][1]["points"]) == pytest.approx(250.0)
+    assert told["expected"] == {"seconds": pytest.approx(30.0), "workers": 2}
+
+
+def test_check_plans_a_night_from_a_time_alone(tmp_path, monkeypatch):
+    monkeypatch.setattr(variants, "rate", lambda problems: 1000.0)
+    path = written(tmp_path, ONE + "[sweep]\ntime_limit_h = 8\nworkers = 0\n")
+    told = json.loads(run("check", path, "--json"))
+    assert told["designs"] == 29_000_000
+    assert told["expected"]["seconds"] == pytest.approx(8 * 3600.0, rel=0.05)
+
+
+def test_topologies_says_in_which_variant_one_is_excluded(tmp_path):
+    extra = '[[variant]]\nname = "any"\nlife.wanted_years = 20\n'
+    extra += '[[variant]]\nname = "open"\ntopologies.isolation = "non_isolated"\n'
+    told = json.loads(run("topologies", written(tmp_path, extra), "--json"))
+    (why,) = next(t["excluded"] for t in told["topologies"] if t["name"] == "flyback_unfolder")
+    assert why.startswith("in open: ")
