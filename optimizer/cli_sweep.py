@@ -166,8 +166,8 @@ def stop(run: str, runs: Path, now: bool) -> None:
 
     Either way it can be resumed to the same fronts.
     """
-    from optimizer.detached import stopped
     from optimizer.launch import find_run
+    from optimizer.stopping import stopped
 
     found = find_run(runs, run)
     say(f"stopping {found.name}{' at once' if now else ', after its generation'}")

@@ -102,12 +102,13 @@ def _tell(run: Run, status: Mapping[str, Any]) -> None:
 def evidence(status: Mapping[str, Any]) -> None:
     """Print what speaks for each topology's front, and which structures were given up."""
     found = [e for e in status.get("evidence", ()) if e["hypervolume"] > 0.0]
+    if len(found) == 2:
+        found = found[:1]  # the common front is that of the only topology
     if found:
         table(
             ["topology", "designs", "hypervolume", "moved in the last third", "seeds differ",
              "evidence"],
-            [[e["topology"], f"{e['designs']:,}", f"{e['hypervolume']:.4f}", _share(e["moved"]),
-              _share(e["disagreement"]), verdict(e)] for e in found],
+            [_evidence(e) for e in found],
         )  # fmt: skip
     for row in status.get("dominated", ()):
         click.echo(f"{row['topology']}: {row['text']}")
@@ -116,11 +117,22 @@ def evidence(status: Mapping[str, Any]) -> None:
         click.echo(f"given up on the way: {count} structures, {why}; see shed in status --json")
 
 
+def _evidence(row: Mapping[str, Any]) -> list[str]:
+    return [
+        row["topology"] or "all together",
+        f"{row.get('designs', 0):,}",
+        f"{row['hypervolume']:.4f}",
+        _share(row["moved"]),
+        _share(row.get("disagreement")),
+        verdict(row),
+    ]
+
+
 def verdict(row: Mapping[str, Any]) -> str:
     """Return in words whether a front can be relied on."""
     if not row["still"]:
         return "too early to tell" if row["moved"] is None else "more designs may help"
-    if row["agree"] is None:
+    if row.get("agree") is None:
         return "stands still; seeds not compared"
     return "converged" if row["agree"] else "stands still, but seeds differ"
 

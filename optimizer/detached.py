@@ -1,4 +1,4 @@
-"""Starting a search as a process of its own, following it from a terminal, stopping it.
+"""Starting a search as a process of its own, and following it from a terminal.
 
 The search belongs to no terminal: closing the window, a broken ssh connection or logging
 out do not end it (where the system ends all processes of a user at logout, allow them to
@@ -23,9 +23,9 @@ from typing import TextIO, cast
 
 from models.errors import RipplefrontError, RunError
 from optimizer.archive import Run, open_run
-from optimizer.files import RunInUseError, read_json, started, write_error
+from optimizer.files import RunInUseError, read_json, write_error
 from optimizer.progress import PlainReporter, Progress, progress_from, reporter
-from optimizer.standing import exit_code, unfinished, why
+from optimizer.standing import exit_code, why
 from optimizer.terminal import EXIT_FAULT, EXIT_IN_USE, say
 from optimizer.version import VERSION
 from optimizer.work import code_of, placed, reason_of, work
@@ -35,7 +35,6 @@ CUT = b"\n... cut out ...\n"
 LOOK_EVERY = 0.5  # [s]
 LEFT = 130  # exit code of a follower that was interrupted while the run goes on
 COMMAND = "from optimizer.cli import main; main()"
-AT_ONCE = 15.0  # [s] after which a process that was told to stop at once is killed
 
 
 def launched(
@@ -261,73 +260,3 @@ def _verdict(folders: Sequence[Path], process: subprocess.Popen[bytes] | None) -
             return code
     # A fault after the last run had ended still is one.
     return process.returncode if process and not code and process.returncode > 0 else code
-
-
-def stopped(run: Run, *, now: bool, patience: float | None = None) -> None:
-    """Ask the process that works on a run to stop, and wait until it has.
-
-    Parameters
-    ----------
-    run : Run
-        One of the runs that the process works on.
-    now : bool
-        Stop at once, instead of after the generation.
-    patience : float, optional
-        How long to wait [s]; without end by default.
-
-    Raises
-    ------
-    RunError
-        If nobody works on it, or the process cannot be told to stop.
-    """
-    pid = holder(run)
-    try:
-        if now:
-            # Two kinds, since two signals of one kind sent together arrive as one.
-            os.kill(pid, signal.SIGINT)
-        os.kill(pid, signal.SIGTERM)
-        if now:
-            _insist(run, pid)
-    except ProcessLookupError:
-        return
-    except PermissionError:
-        raise RunError(
-            f"process {pid}, which works on {run.name}, belongs to another user.\n"
-            "  Let its owner stop it."
-        ) from None
-    begun = time.monotonic()
-    while run.pid == pid and (patience is None or time.monotonic() - begun < patience):
-        time.sleep(0.1)
-
-
-def _insist(run: Run, pid: int) -> None:
-    """Wait for a process that was told to stop at once, and kill it if it does not."""
-    begun = time.monotonic()
-    while run.pid == pid:
-        if time.monotonic() - begun > AT_ONCE:
-            os.kill(pid, signal.SIGKILL)
-        time.sleep(0.1)
-
-
-def holder(run: Run) -> int:
-    """Return the process that works on a run, certain not to be another of the same number.
-
-    Raises
-    ------
-    RunError
-        If nobody works on it, or the process is not one of this machine.
-    """
-    pid = run.pid
-    if pid is None:
-        status = run.status
-        more = f"\n  Go on with: ripplefront resume {run.name}" if unfinished(status) else ""
-        raise RunError(f"nobody works on {run.name}: it is {status['state']}.{more}")
-    with contextlib.suppress(OSError, ValueError, IndexError):
-        # The process and, where the system tells it, the time it was started.
-        number, *begun = (run.folder / "lock").read_text(encoding="ascii").split()
-        if int(number) == pid and started(pid) == "".join(begun):
-            return pid
-    raise RunError(
-        f"the process {pid} that works on {run.name} is not on this machine.\n"
-        "  Stop it where it runs."
-    )

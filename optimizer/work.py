@@ -10,11 +10,9 @@ import contextlib
 import dataclasses
 import os
 import signal
-import threading
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from types import FrameType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 from models.errors import RipplefrontError
 from optimizer import engine
@@ -24,6 +22,7 @@ from optimizer.files import read_json, write_json
 from optimizer.launch import Prepared, resumable
 from optimizer.outcome import Result
 from optimizer.progress import Callback, Progress
+from optimizer.signals import Asked
 from optimizer.standing import unfinished
 from optimizer.state import Tuning
 from optimizer.store import Store, latest_checkpoint
@@ -66,7 +65,7 @@ def work(
             return ()
         for run in left:
             _mark(stores[run.folder], "waiting")
-        asked = stack.enter_context(_Asked())
+        asked = stack.enter_context(Asked())
         with _noted(stores[left[0].folder]):
             ready = [resumable(run) for run in left]
             hands = stack.enter_context(_hands(ready, left, workers, address, asked))
@@ -86,7 +85,7 @@ def work(
 
 
 def _searched(
-    ready: Prepared, store: Store, hands: _Shifted | None, asked: _Asked, told: Callback
+    ready: Prepared, store: Store, hands: _Shifted | None, asked: Asked, told: Callback
 ) -> Result:
     run = open_run(store.folder)
     _mark(store, "running")
@@ -175,53 +174,6 @@ def code_of(error: BaseException) -> int:
     return EXIT_FAULT
 
 
-class _Asked:
-    """Listens for signals between runs and while Ray starts; the engine does so in a run.
-
-    The first asks to stop, the second stops at once.  A terminal that closes counts as
-    asking, unless the process was told to ignore that.
-    """
-
-    def __init__(self) -> None:
-        self.number = 0
-        self._before: dict[int, Any] = {}
-        self._forwarded = False
-        self._main = threading.current_thread() is threading.main_thread()
-
-    def __enter__(self) -> Self:
-        """Start to listen."""
-        if self._main:
-            self._before = {n: signal.getsignal(n) for n in (signal.SIGINT, signal.SIGTERM)}
-            self.listen()
-            if signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:
-                self._before[signal.SIGHUP] = signal.SIG_DFL
-                signal.signal(signal.SIGHUP, lambda *_: signal.raise_signal(signal.SIGTERM))
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        """Leave the signals as they were."""
-        for number, handler in self._before.items():
-            signal.signal(number, handler)
-
-    def listen(self) -> None:
-        """Listen again, after Ray took the signals."""
-        if self._main:
-            signal.signal(signal.SIGINT, self._ask)
-            signal.signal(signal.SIGTERM, self._ask)
-
-    def forward(self) -> None:
-        """Pass a signal on to the engine that came before it listened."""
-        listens = signal.getsignal(signal.SIGTERM) != self._ask
-        if self.number and not self._forwarded and listens:
-            self._forwarded = True
-            signal.raise_signal(self.number)
-
-    def _ask(self, number: int, frame: FrameType | None) -> None:
-        if self.number:
-            raise KeyboardInterrupt(number)
-        self.number = number
-
-
 @dataclasses.dataclass(frozen=True)
 class _Shifted:
     """The workers as one run sees them: its problems follow ``first`` others."""
@@ -243,7 +195,7 @@ class _Shifted:
 @contextlib.contextmanager
 def _hands(
     ready: Sequence[Prepared], runs: Sequence[Run], workers: int | None, address: str | None,
-    asked: _Asked,
+    asked: Asked,
 ) -> Iterator[list[_Shifted | None]]:  # fmt: skip
     """Yield who advances the islands of each run; None for this process."""
     designs = sum(run.settings.evaluations for run in runs)

@@ -17,9 +17,10 @@ from models.errors import RunError
 from optimizer.archive import open_run
 from optimizer.budget import Settings
 from optimizer.cli import main
-from optimizer.detached import COMMAND, cut, holder, log_of, stopped
+from optimizer.detached import COMMAND, cut, log_of
 from optimizer.files import Lock, RunInUseError
 from optimizer.launch import new_stores, prepared_variants
+from optimizer.stopping import holder, stopped
 
 DEMO = Path(__file__).parent.parent.parent / "runs" / "demo.toml"
 ONE = ("topology in [flyback_unfolder]", "flyback.phases = 1", "flyback.clamp = short_pulse")

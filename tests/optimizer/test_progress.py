@@ -17,6 +17,7 @@ from optimizer.progress import (
     plain_line,
     progress_from,
     reporter,
+    table,
 )
 
 LINE = Line("boost_bridge", 2, 47_200, 0.31, 63, 0.6112, 0.0004, "1 given up")
@@ -102,6 +103,15 @@ def test_on_a_terminal_a_table_shows_every_topology():
         report(PROGRESS)
     assert "boost_bridge" in stream.getvalue()
     assert "1 given up" in stream.getvalue()
+
+
+def test_a_narrow_terminal_shows_what_matters_unfolded():
+    console = Console(width=80, no_color=True)
+    with console.capture() as drawn:
+        console.print(table(PROGRESS, Trend(), 80))
+    head, row = drawn.get().splitlines()
+    assert head.split() == ["topology", "designs", "feasible", "front", "hypervolume", "trend"]
+    assert row.split()[:2] == ["boost_bridge", "47,200"]
 
 
 def test_quiet_says_nothing():
