@@ -44,6 +44,18 @@ def test_a_child_is_held_against_its_parent_whatever_the_order(pair):
         assert found.differences == ()
 
 
+def test_a_grandchild_is_held_against_its_own_parent(pair):
+    old, new = pair
+    root = old.folder.parent
+    last = made_run(root, "last", AFTER, pins=[PIN, "cost <= 200"], parent=new.name)
+    stranger = made_run(root, "stranger", AFTER, pins=[PIN], parent="gone")
+    found = compared([old, last, stranger, new])
+    assert [(p.before, p.after) for p in found.pairs] == [
+        (new.name, last.name), (old.name, stranger.name), (old.name, new.name)
+    ]  # fmt: skip
+    assert found.pairs[0].added == ("cost <= 200",)
+
+
 def test_the_price_stands_for_every_topology_and_for_all(pair):
     found = compared(pair)
     table = price_of(found, "boost").tables[0]
@@ -64,8 +76,8 @@ def test_a_better_child_says_that_the_parent_had_not_converged(tmp_path):
 
 def test_runs_that_differ_in_more_than_pins_have_no_price_of_a_pin(tmp_path):
     other = DEMO.replace("rated_power_w = 300", "rated_power_w = 280")
-    old = made_run(tmp_path, "old", BEFORE)
-    new = made_run(tmp_path, "new", AFTER, pins=[PIN], specification=other)
+    old = made_run(tmp_path, "old", AFTER)
+    new = made_run(tmp_path, "new", BEFORE, pins=[PIN], specification=other)  # the better one
     found = compared([old, new])
     assert [(d.field, d.values) for d in found.differences] == [
         ("output.rated_power_w", ("300.0", "280.0"))
