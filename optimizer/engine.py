@@ -27,9 +27,9 @@ from optimizer.progress import Callback
 from optimizer.state import State, Tuning
 from optimizer.store import Store, latest_checkpoint
 
-CHECKPOINT_EVERY = 30.0  # [s]
+CHECKPOINT_EVERY = 25.0  # [s]; an island's turn comes on top, 30 s may be lost at most
 STATUS_EVERY = 1.0  # [s]
-STATUS_SHARE = 0.02  # of the time at most goes into telling where the sweep stands
+STATUS_SHARE = 0.01  # of the time at most goes into telling where the sweep stands
 JOURNAL_EVERY = 10.0  # [s] between two barriers that the journal notes
 FAILED_SHARE = 0.05  # more designs without result than this end the sweep
 

@@ -7,6 +7,7 @@ import optimizer.engine as engine
 from optimizer.archive import archived, open_run
 from optimizer.budget import Groups, Settings
 from optimizer.course import course_from, gathered, opened, planned, settled
+from optimizer.encode import Kind
 from optimizer.engine import SameProcess, resume, sweep
 from optimizer.evidence import (
     AGREED,
@@ -22,12 +23,28 @@ from optimizer.problem import Outcome
 from optimizer.store import packed
 from tests.optimizer.stand_in import StandIn, store_for
 
-SETTINGS = Settings(seed=3, evaluations=400_000, islands=4, rings=2, round_evaluations=2_000)
+SETTINGS = Settings(seed=3, evaluations=90_000, islands=4, rings=2, least=2_000)
+
+
+class Steps(StandIn):
+    """A small problem of 65,536 designs, whose front a search finds to the last one."""
+
+    def __init__(self, name, topology, shift=0.0):
+        super().__init__(name, topology, shift)
+        self.space = type(self.space).uniform([Kind.WHOLE] * 4, [16] * 4, [0, 0, 1, 1])
+        self.sizes = (2, 1, 2)
+
+    def evaluate(self, genes):
+        a, b, c, d = genes.T
+        first = a + 0.3 * np.abs(b - 0.4) + 0.1 * c + self.shift
+        second = (1.0 - a) ** 2 + 0.3 * np.abs(d - 0.6) + 0.1 * (1.0 - c) + self.shift
+        f = np.stack([first, second], axis=1)
+        return Outcome(f, (b - 0.9)[:, None], f.copy(), np.zeros(len(f), dtype=bool))
 
 
 def problems():
     """Return two structures and another topology."""
-    return [StandIn("a[1]", "a"), StandIn("a[2]", "a", shift=20.0), StandIn("b", "b", shift=0.4)]
+    return [Steps("a[1]", "a"), Steps("a[2]", "a", 0.7), Steps("b", "b", 0.05)]
 
 
 def last_bits(course):
@@ -53,7 +70,7 @@ def swept(tmp_path_factory):
 def test_a_sweep_ends_when_nothing_moves_and_independent_seeds_agree(swept):
     folder, result, _ = swept
     assert (result.reason, result.exit_code, result.rings) == ("converged", 0, 2)
-    assert 30_000 <= result.evaluations < 0.9 * SETTINGS.evaluations
+    assert 3 * SETTINGS.least <= result.evaluations < 0.8 * SETTINGS.evaluations
     for evidence in result.evidence:
         assert evidence.still
         assert evidence.agree
@@ -101,9 +118,24 @@ def test_the_order_in_which_islands_finish_does_not_move_the_end(swept):
         assert mine.objectives.tobytes() == theirs.objectives.tobytes()
 
 
+@pytest.mark.ray
+@pytest.mark.slow
+def test_a_worker_process_ends_where_this_process_does(swept):
+    from optimizer.workers import RayWorkers
+
+    _, result, _ = swept
+    with RayWorkers(problems(), 1) as hands:
+        other = sweep(problems(), SETTINGS, workers=hands)
+    assert (other.reason, other.barrier) == (result.reason, result.barrier)
+    for mine, theirs in zip(other.fronts, result.fronts, strict=True):
+        assert mine.genes.tobytes() == theirs.genes.tobytes()
+
+
 def test_a_sweep_told_not_to_converge_spends_everything():
-    settings = dataclasses.replace(SETTINGS, converge=False, evaluations=60_000, least=100)
-    assert sweep(problems(), settings).reason == "done"
+    settings = dataclasses.replace(SETTINGS, converge=False, evaluations=30_000)
+    result = sweep(problems(), settings)
+    assert (result.reason, result.evaluations >= 30_000) == ("done", True)
+    assert all(e.still and e.agree for e in result.evidence)
 
 
 def test_one_ring_says_that_seeds_were_not_compared():
@@ -130,7 +162,7 @@ class Endless(StandIn):
 
 
 def test_a_sweep_that_still_moves_goes_on():
-    settings = dataclasses.replace(SETTINGS, evaluations=60_000, least=1_000)
+    settings = dataclasses.replace(SETTINGS, evaluations=40_000, least=1_000)
     result = sweep([Endless()], settings)
     assert result.reason == "done"
     assert not result.evidence[0].still

@@ -9,7 +9,10 @@ from optimizer.budget import Groups, Settings
 from optimizer.course import opened, planned, settled
 from optimizer.engine import resume, sweep
 from optimizer.evidence import dominated
+from optimizer.exchange import helped
+from optimizer.front import Front
 from optimizer.island import advance
+from optimizer.judging import Marks, judged, sheddings
 from optimizer.problem import Outcome
 from optimizer.state import SEEN
 from optimizer.store import Store
@@ -176,3 +179,44 @@ def test_a_checkpoint_reads_back_as_the_same_course(swept):
     for name, value in again.items():
         assert value.tobytes() == arrays[name].tobytes(), name
     assert len(course.shed) == len(result.shed)
+
+
+def test_half_go_on_a_rung_the_farthest_behind_first_and_the_next_costs_twice_as_much():
+    problems = [StandIn(f"a[{i}]", "a") for i in range(8)]
+    settings, groups = Settings(evaluations=80_000), Groups.by(problems)
+    line = np.stack([np.linspace(0.0, 1.0, 20), np.linspace(1.0, 0.0, 20)], axis=1)
+    fronts = [Front(line + 0.2 * i, line + 0.2 * i, line) for i in range(8)]
+    course = dataclasses.replace(
+        opened(problems, settings, {}),
+        fronts=fronts,
+        stale=np.full(8, 3),
+        marks=Marks((*(f.objectives for f in fronts), line), np.full(9, 5_000)),
+    )
+
+    def live_after(evaluations, before):
+        spent = np.where(before.live, evaluations, before.evaluations)
+        made = judged(dataclasses.replace(before, evaluations=spent), groups, settings)
+        return made, np.flatnonzero(made.live).tolist()
+
+    course, live = live_after(4_999, course)
+    assert live == list(range(8))
+    course, live = live_after(5_100, course)
+    assert live == [0, 1, 2, 3]
+    course, live = live_after(9_900, dataclasses.replace(course, stale=np.full(8, 3)))
+    assert live == [0, 1, 2, 3]
+    course, live = live_after(10_100, course)
+    assert live == [0, 1]
+    leads = [s.lead for s in sheddings(course.shed)]
+    assert leads[:4] == sorted(leads[:4], reverse=True)
+
+
+def test_no_ring_helps_another():
+    settings = Settings(evaluations=20_000, islands=4, rings=2)
+    course, problem = opened([StandIn()], settings, {}), StandIn()
+    tuning = settings.tuning(1)
+    found, _ = advance(course.states[0], problem, tuning, 3_000)
+    assert found.front.size
+    others = [advance(s, StandIn(hopeless=True), tuning, 300)[0] for s in course.states[1:]]
+    course = dataclasses.replace(course, states=[found, *others])
+    made = helped(course, [problem], settings, tuning)
+    assert [s.front.size > 0 for s in made.states] == [True, True, False, False]
