@@ -283,11 +283,13 @@ def unpacked(data: bytes, where: str = "stored arrays") -> dict[str, NDArray[Any
         with zipfile.ZipFile(io.BytesIO(data)) as file:
             # Before numpy believes a damaged header and asks for absurd memory.
             torn = file.testzip()
+            names = file.namelist()
         if torn is not None:
             raise ValueError(f"the checksum of {torn} differs")
+        _check_list(data, names)
         with np.load(io.BytesIO(data), allow_pickle=False) as loaded:
             arrays = {name: loaded[name] for name in loaded.files}
-        schema = int(arrays.pop("schema", np.array(0)))
+        schema = int(arrays.pop("schema"))
     except _DAMAGE as error:
         raise RunError(
             f"{where} cannot be read: damaged ({error}).\n"
@@ -299,6 +301,19 @@ def unpacked(data: bytes, where: str = "stored arrays") -> dict[str, NDArray[Any
             f"{SCHEMA}.\n  Install the newer version."
         )
     return arrays
+
+
+def _check_list(data: bytes, names: Sequence[str]) -> None:
+    """Refuse a zip file whose last record, damaged, hides some of its entries."""
+    mark, *_, count, size, offset, comment = struct.unpack("<4s4H2LH", data[-22:])
+    beyond = offset == 0xFFFFFFFF  # past 4 GiB another record counts
+    end = len(data) - 22
+    if (
+        mark != b"PK\5\6"
+        or comment
+        or not (beyond or (count == len(names) and offset + size == end))
+    ):
+        raise ValueError("its list of arrays is not whole")
 
 
 def digest_of(text: str) -> str:

@@ -126,7 +126,7 @@ def test_one_writer_at_a_time(tmp_path):
 
 
 def test_equal_arrays_pack_to_equal_bytes():
-    arrays = {"a": np.arange(3.0), "b": np.array([True])}
+    arrays = {"schema": np.array(1), "a": np.arange(3.0), "b": np.array([True])}
     assert packed(arrays) == packed(arrays)
     back = unpacked(packed(arrays))
     assert (back["a"] == arrays["a"]).all()
