@@ -179,11 +179,14 @@ def stop(run: str, runs: Path, now: bool) -> None:
 @click.argument("folders", nargs=-1, required=True, type=FILE)
 @WORKERS
 @ADDRESS
-def work(folders: tuple[Path, ...], workers: int | None, address: str | None) -> None:
+@click.option("--held", type=int, multiple=True, help="Open files that hold the locks.")
+def work(
+    folders: tuple[Path, ...], workers: int | None, address: str | None, held: tuple[int, ...]
+) -> None:
     """Search the runs in FOLDERS; what a detached process is started with."""
     from optimizer.detached import worked
 
-    sys.exit(worked(folders, workers=workers, address=address))
+    sys.exit(worked(folders, workers=workers, address=address, held=held))
 
 
 def _announce(ready: Prepared, designs: int) -> None:

@@ -17,13 +17,13 @@ import subprocess
 import sys
 import time
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TextIO, cast
 
 from models.errors import RipplefrontError, RunError
 from optimizer.archive import Run, open_run
-from optimizer.files import RunInUseError, read_json, write_error
+from optimizer.files import Lock, RunInUseError, read_json, write_error
 from optimizer.progress import PlainReporter, Progress, progress_from, reporter
 from optimizer.standing import exit_code, why
 from optimizer.terminal import EXIT_FAULT, EXIT_IN_USE, say
@@ -61,30 +61,12 @@ def launched(
     quiet : bool
         No progress.
     """
-    for folder in folders:
-        refuse_running(open_run(folder))
     if foreground:
         with reporter(sys.stderr, quiet=quiet) as told:
             work(folders, workers=workers, address=address, told=told)
-        return exit_code(folders)
+        return _verdict(folders, None)
     process = _started(folders, workers, address)
     return followed(folders, quiet=quiet, process=process)
-
-
-def refuse_running(run: Run) -> None:
-    """Refuse a run that somebody writes.
-
-    Raises
-    ------
-    RunInUseError
-        If a process holds its lock.
-    """
-    if run.pid is not None:
-        raise RunInUseError(
-            f"the run {run.name} is being written by process {run.pid}.\n"
-            f"  Watch it with: ripplefront follow {run.name}\n"
-            f"  Stop it with: ripplefront stop {run.name}"
-        )
 
 
 def log_of(folders: Sequence[Path]) -> Path:
@@ -95,49 +77,91 @@ def log_of(folders: Sequence[Path]) -> Path:
 def _started(
     folders: Sequence[Path], workers: int | None, address: str | None
 ) -> subprocess.Popen[bytes]:
-    """Start the hidden command in its own session, its output in the log."""
+    """Start the hidden command in its own session, its output in the log.
+
+    The locks go over to it without a moment in which nobody holds them.
+    """
     options = [] if workers is None else ["--workers", str(workers)]
     options += ["--address", address] if address else []
-    log = log_of(folders)
+    with contextlib.ExitStack() as stack:
+        locks = [
+            stack.enter_context(contextlib.closing(Lock(folder / "lock"))) for folder in folders
+        ]
+        handles = [lock.fileno() for lock in locks]
+        log = stack.enter_context(_log(folders, options))
+        held = [word for handle in handles for word in ("--held", str(handle))]
+        try:
+            process = subprocess.Popen(
+                [sys.executable, "-P", "-c", COMMAND, "work", *options, *held,
+                 *(str(folder.absolute()) for folder in folders)],
+                stdin=subprocess.DEVNULL, stdout=log, stderr=log, pass_fds=handles,
+                start_new_session=True,
+            )  # fmt: skip
+        except OSError as error:
+            raise RunError(
+                f"the search cannot be started as a process of its own: {error.strerror}.\n"
+                "  Start it here with --foreground."
+            ) from error
+        for lock in locks:
+            lock.give(process.pid)
+    return process
+
+
+@contextlib.contextmanager
+def _log(folders: Sequence[Path], options: Sequence[str]) -> Iterator[int]:
+    """Yield the open log, in which command and version stand already."""
+    path = log_of(folders)
     stamp = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     names = " ".join(folder.name for folder in folders)
-    head = f"{stamp} ripplefront {VERSION}: work {names} {' '.join(options)}".rstrip() + "\n"
+    head = f"{stamp} ripplefront {VERSION}: work {' '.join([names, *options])}\n"
     try:
         # Appending, so that the search may cut the file while others write to it.
-        handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
     except OSError as error:
-        raise write_error(log, error) from error
+        raise write_error(path, error) from error
     try:
-        os.write(handle, head.encode())
-        return subprocess.Popen(
-            [sys.executable, "-P", "-c", COMMAND, "work", *options,
-             *(str(folder.absolute()) for folder in folders)],
-            stdin=subprocess.DEVNULL, stdout=handle, stderr=handle, start_new_session=True,
-        )  # fmt: skip
-    except OSError as error:
-        raise RunError(
-            f"the search cannot be started as a process of its own: {error.strerror}.\n"
-            "  Start it here with --foreground."
-        ) from error
+        with contextlib.suppress(OSError):  # a full disk is told by the search itself
+            os.write(handle, head.encode())
+        yield handle
     finally:
         os.close(handle)
 
 
-def worked(folders: Sequence[Path], *, workers: int | None, address: str | None) -> int:
-    """Search as the detached process; return its exit code.  Everything goes to the log."""
+def worked(
+    folders: Sequence[Path],
+    *,
+    workers: int | None,
+    address: str | None,
+    held: Sequence[int] = (),
+) -> int:
+    """Search as the detached process; return its exit code.  Everything goes to the log.
+
+    Parameters
+    ----------
+    folders : Sequence of Path
+        The runs of one sweep.
+    workers, address : optional
+        As in ``launched``.
+    held : Sequence of int
+        Open files by which this process inherited the locks of the folders.
+    """
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
     faulthandler.enable()
     with contextlib.redirect_stderr(cast(TextIO, _Log(sys.stderr))):
-        return _worked(folders, workers, address)
+        return _worked(folders, workers, address, held)
 
 
-def _worked(folders: Sequence[Path], workers: int | None, address: str | None) -> int:
+def _worked(
+    folders: Sequence[Path], workers: int | None, address: str | None, held: Sequence[int]
+) -> int:
     with PlainReporter(sys.stderr) as report:
 
         def told(progress: Progress) -> None:
             report(progress)
             cut(sys.stderr.fileno(), log_of(folders))
 
+        for handle in held:
+            os.close(handle)  # taken anew at once
         try:
             work(folders, workers=workers, address=address, told=told)
         except RipplefrontError as error:

@@ -135,9 +135,7 @@ class Lock:
             raise write_error(path, error) from error
         try:
             self._take(path)
-            owner = f"{os.getpid()} {started(os.getpid())}\n".encode()
-            os.pwrite(self._handle, owner, 0)
-            os.ftruncate(self._handle, len(owner))
+            self.give(os.getpid())
         except OSError as error:
             os.close(self._handle)
             raise write_error(path, error) from error
@@ -159,6 +157,16 @@ class Lock:
             f"{pid[0] if pid else 'unknown'}.\n"
             f"  Wait for it, or stop it with: ripplefront stop {path.parent.name}"
         )
+
+    def fileno(self) -> int:
+        """Return the open file; a process that inherits it holds the lock as well."""
+        return self._handle
+
+    def give(self, pid: int) -> None:
+        """Write down that a process holds the lock now."""
+        owner = f"{pid} {started(pid)}\n".encode()
+        os.pwrite(self._handle, owner, 0)
+        os.ftruncate(self._handle, len(owner))
 
     def close(self) -> None:
         """Let go of the folder."""

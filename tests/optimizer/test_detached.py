@@ -17,7 +17,7 @@ from models.errors import RunError
 from optimizer.archive import open_run
 from optimizer.budget import Settings
 from optimizer.cli import main
-from optimizer.detached import COMMAND, cut, log_of
+from optimizer.detached import COMMAND, _started, cut, log_of
 from optimizer.files import Lock, RunInUseError
 from optimizer.launch import new_stores, prepared_variants
 from optimizer.stopping import holder, stopped
@@ -204,6 +204,19 @@ def test_two_sweeps_into_one_folder_of_runs_keep_apart(undisturbed, tmp_path):
     end(other, 3)
     first, second = tmp_path.glob("demo-*")
     assert bits(first) == bits(second) == bits(here)
+
+
+def test_a_run_is_held_from_the_start_by_the_process_that_will_search_it(endless, tmp_path):
+    process = _started([endless.folder], 0, None)
+    try:
+        assert holder(endless) == process.pid  # while it still loads
+        assert endless.status["state"] == "running"
+        assert "being written" in run("resume", "latest", "--runs", tmp_path, code=5)
+        wait(lambda: searched(endless))
+        assert holder(endless) == process.pid
+    finally:
+        process.kill()
+        process.wait()
 
 
 def test_a_fault_is_written_down_and_its_traceback_stays_in_the_log(undisturbed, tmp_path):
