@@ -1,5 +1,6 @@
 import dataclasses
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,11 +9,13 @@ from optimizer.archive import open_run
 from optimizer.budget import Groups, Settings
 from optimizer.course import opened, planned, settled
 from optimizer.engine import resume, sweep
-from optimizer.evidence import dominated
+from optimizer.evidence import Dominated, dominated
 from optimizer.exchange import helped
 from optimizer.front import Front
 from optimizer.island import advance
 from optimizer.judging import Marks, judged, sheddings
+from optimizer.launch import prepared
+from optimizer.outcome import dominated_text, objective_names
 from optimizer.problem import Outcome
 from optimizer.state import SEEN
 from optimizer.store import Store
@@ -220,3 +223,30 @@ def test_no_ring_helps_another():
     course = dataclasses.replace(course, states=[found, *others])
     made = helped(course, [problem], settings, tuning)
     assert [s.front.size > 0 for s in made.states] == [True, True, False, False]
+
+
+def test_a_structure_that_got_little_is_owed_its_patience_whatever_the_others_had():
+    problems = [StandIn("a[0]", "a"), StandIn("a[1]", "a")]
+    settings, groups = Settings(evaluations=20_000), Groups.by(problems)
+    line = np.stack([np.linspace(0.0, 1.0, 20), np.linspace(1.0, 0.0, 20)], axis=1)
+    fronts = [Front(f, f, f) for f in (line, line + 1.0)]
+    course = dataclasses.replace(
+        opened(problems, settings, {}),
+        fronts=fronts,
+        stale=np.array([0, 3]),
+        marks=Marks((line, line + 1.0, line), np.array([9_000, 4_900, 13_900])),
+    )
+    for spent, live in ((4_990, [0, 1]), (5_010, [0])):
+        now = dataclasses.replace(course, evaluations=np.array([9_000, spent]))
+        assert np.flatnonzero(judged(now, groups, settings).live).tolist() == live
+
+
+def test_distances_are_told_in_the_units_of_the_results():
+    gaps = (("power_density_kw_l", 0.05, 0.1), ("weighted_efficiency_pct", 0.3, 0.5))
+    text = dominated_text(Dominated("b", 0.042, gaps))
+    assert "0.05 to 0.1 kW/l of power_density_kw_l" in text
+    assert "0.3 to 0.5 points of weighted_efficiency_pct" in text
+    assert "4.2 %" in text
+    demo = Path(__file__).parents[2] / "runs" / "demo.toml"
+    names = ("power_density_kw_l", "weighted_efficiency_pct")
+    assert objective_names(prepared(demo).problems[:1]) == names
