@@ -50,6 +50,7 @@ def test_killed_in_the_middle_of_a_file_it_goes_on_from_the_one_before(wanted, t
     assert finished(folder) == wanted
 
 
+@pytest.mark.slow
 @pytest.mark.ray
 def test_workers_and_driver_killed_together_leave_a_run_that_goes_on(wanted, tmp_path):
     folder = hurt.folder_in(tmp_path)
