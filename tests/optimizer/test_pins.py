@@ -7,7 +7,7 @@ import pytest
 from models.errors import PinError
 from models.results import NAMES
 from optimizer.demands import demands
-from optimizer.launch import specification
+from optimizer.launch import specifications
 from optimizer.pins import Demand, Scope, parse, resolved
 from tests.optimizer.stand_in import VARIABLES
 
@@ -201,7 +201,7 @@ def test_a_clash_says_where_a_pin_was_made():
 @pytest.mark.parametrize("text", ["cost <= -1", "peak_efficiency_pct >= 101", "worst_margin >= 1",
                                   "life_years <= 10", "trd_pct >= 8"])  # fmt: skip
 def test_what_no_design_of_the_demo_can_have_is_refused(text):
-    spec = specification(Path(__file__).parents[2] / "runs" / "demo.toml")
+    (only,) = specifications(Path(__file__).parents[2] / "runs" / "demo.toml")
     scopes = [Scope("any", {}, VARIABLES)]
     with pytest.raises(PinError, match="cannot be met"):
-        resolved([parse(text)], scopes, NAMES, demands(spec))
+        resolved([parse(text)], scopes, NAMES, demands(only.spec))

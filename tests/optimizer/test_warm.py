@@ -7,6 +7,7 @@ import pytest
 
 from models.errors import PinError, RunError
 from optimizer.archive import open_run
+from optimizer.blocks import PARENTS
 from optimizer.course import opened
 from optimizer.encode import Genes, gene_of
 from optimizer.engine import sweep
@@ -14,7 +15,7 @@ from optimizer.front import frame_of
 from optimizer.pins import Scope, parse, resolved
 from optimizer.problem import Outcome
 from optimizer.state import APART
-from optimizer.warm import GIVEN, pinned_gap, preview, start_from, unchanged
+from optimizer.warm import FEW, GIVEN, pinned_gap, preview, start_from, unchanged
 from tests.optimizer.stand_in import COLUMNS, SETTINGS, VARIABLES, StandIn, store_for
 from tests.optimizer.test_blocks import Chain
 from tests.optimizer.test_course import after_a_round
@@ -113,6 +114,21 @@ def test_of_designs_that_violate_a_pin_on_a_result_the_nearest_come_first(parent
     assert start.counts["boost"].satisfied == 0
     nearest = np.concatenate([front.genes, cloud.genes])[volume.argmin()]
     assert nearest.tobytes() in {row.tobytes() for row in start.seeds["a"]}
+
+
+def test_copies_that_break_limits_of_the_converter_are_no_start(parent):
+    problem = two()[0]
+    problem.hopeless = True
+    start = start_from(parent, [problem], 1)
+    assert start.seeds == {}
+    counts = start.counts["boost"]
+    assert (counts.survived, counts.given) == (0, 0)
+    assert counts.evaluated > 100
+    # What violates nothing but a pin on a result is one, but leaves room for random designs.
+    bound = 0.9 * float(parent.fronts[0].columns[:, 1].min())
+    only_pin = start_from(parent, two(f"volume_l <= {bound!r}")[:1], 1)
+    assert only_pin.counts["boost"].survived == 0
+    assert 0 < len(only_pin.seeds["a"]) <= FEW < PARENTS
 
 
 def test_the_same_parent_pins_and_seed_give_the_same_bits(parent):
