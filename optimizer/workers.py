@@ -30,7 +30,8 @@ from optimizer.version import VERSION
 
 ASK_EVERY = 0.5  # [s] between looks at whether the user wants to stop
 COUNT_EVERY = 10.0  # [s] between looks at whether a cluster has grown
-PATIENCE = 5  # deaths in a row before a piece, or a worker that does not even start, is given up
+PATIENCE = 5  # workers that may end one after the other on the same piece
+UNBORN = 25  # workers that may end one after the other before they have started
 START_LIMIT = 120.0  # [s] without any worker before the sweep ends
 
 
@@ -219,9 +220,11 @@ class RayWorkers:
     def _mend(self, hand: _Hand, error: Exception, pieces: Pieces) -> None:
         """Put another worker in the place of a lost one, and its piece back."""
         cause = getattr(error, "cause", None)
-        if isinstance(error, self._ray.exceptions.RayTaskError) and not isinstance(
-            cause, MemoryError
-        ):
+        raised = isinstance(error, self._ray.exceptions.RayTaskError)
+        if raised and not hand.piece:
+            hand.asked = None  # nobody waits for it any more
+            return
+        if raised and not isinstance(cause, MemoryError):
             # A fault of the program: it would come again on every worker.
             raise cause if isinstance(cause, Exception) else error
         why = _reason(error, cause)
@@ -241,7 +244,7 @@ class RayWorkers:
                 f"{why}.\n  What was found is kept. If memory is short, resume with fewer "
                 "workers; resuming with --workers 0 shows a fault of the program itself."
             )
-        if self._stillborn >= PATIENCE:
+        if self._stillborn >= UNBORN:
             raise RunError(
                 f"{self._stillborn} workers ended while they started; the last: {why}.\n"
                 "  In a cluster, see that ripplefront is installed on every node; here, that "
@@ -284,11 +287,11 @@ def _cluster(count: int, address: str | None) -> Cluster:
 
 def _reason(error: Exception, cause: object) -> str:
     """Return in a few words what ended a worker."""
-    if isinstance(cause, MemoryError):
-        return "it ran out of memory"
     text = " ".join(str(error).split())
-    if "OOM" in text or "memory running low" in text:
-        return "it was ended because memory ran short"
-    # What ended an actor as it started stands in the last line of a long story.
-    last = str(error).strip().splitlines()[-1]
-    return f"{type(error).__name__}: {last if 'creation task' in text else text[:200]}"
+    if isinstance(cause, MemoryError) or "running low on memory" in text:
+        return "memory ran short"
+    if "creation task" in text:
+        # Why it could not start stands in the last line of a long story.
+        return str(error).strip().splitlines()[-1]
+    _, _, detail = text.partition("The actor is dead because ")
+    return f"{type(error).__name__}: {(detail or text)[:120]}"
