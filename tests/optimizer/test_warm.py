@@ -15,6 +15,7 @@ from optimizer.front import frame_of
 from optimizer.pins import Scope, parse, resolved
 from optimizer.problem import Outcome
 from optimizer.state import APART
+from optimizer.store import SCHEMA, packed
 from optimizer.warm import FEW, GIVEN, pinned_gap, preview, start_from, unchanged
 from tests.optimizer.stand_in import COLUMNS, SETTINGS, VARIABLES, StandIn, store_for
 from tests.optimizer.test_blocks import Chain
@@ -177,9 +178,8 @@ def test_a_run_knows_which_designs_of_its_front_came_from_its_parent(parent, tmp
     start = start_from(parent, child, 1)
     short = dataclasses.replace(SETTINGS, evaluations=1500)
     with store_for(tmp_path, child, short) as store:
-        from optimizer.store import packed
-
-        (store.folder / "seeds.npz").write_bytes(packed(start.seeds))
+        content = packed({"schema": np.array(SCHEMA), **start.seeds})
+        (store.folder / "seeds.npz").write_bytes(content)
         sweep(child, short, store, seeds=start.seeds)
     run = open_run(store.folder)
     assert {k: v.tobytes() for k, v in run.stored_seeds().items()} == {
