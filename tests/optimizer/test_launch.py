@@ -44,7 +44,8 @@ def moved(tmp_path_factory):
     extra = '[climate]\ncsv = "year.csv"\n[parts]\nferrites = "my_ferrites.csv"\n'
     spec = home / "mine.toml"
     spec.write_text("\n".join(lines) + "\n" + extra, encoding="utf-8")
-    words = ["sweep", str(spec), "--runs", str(home / "runs"), "--designs", "1000", "-q", *PINS]
+    words = ["sweep", str(spec), "--runs", str(home / "runs"), "--designs", "1000", "-q", *PINS,
+             "--foreground", "--workers", "0"]  # fmt: skip
     found = CliRunner().invoke(main, words)
     assert found.exit_code in (0, 3), found.output
     folder = next((home / "runs").iterdir())
