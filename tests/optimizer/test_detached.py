@@ -137,6 +137,7 @@ def test_a_run_outlives_its_terminals_and_is_refused_to_others(endless, tmp_path
     os.close(inner)
     wait(lambda: b"flyback_unfolder" in os.read(outer, 100_000))  # a table of the topologies
     pid = endless.pid
+    assert os.getsid(pid) == pid  # no terminal's session: Ctrl-C in one cannot reach it
     os.close(outer)
     os.killpg(first.pid, signal.SIGHUP)  # what closing a terminal sends to its processes
     first.wait(timeout=PATIENCE)
