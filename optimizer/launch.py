@@ -306,14 +306,20 @@ def open_design(run: Run, stored: StoredDesign, case: Case | None = None) -> Ope
     return opened(TOPOLOGIES[name], static, values, case, stored.id)
 
 
+def _made(folder: Path) -> tuple[int, str]:
+    """Return when a run was made: its candidates are written once, all else changes later."""
+    try:
+        return (folder / "candidates.json").stat().st_mtime_ns, folder.name
+    except OSError:
+        return 0, folder.name
+
+
 def find_run(root: Path, name: str) -> Run:
     """Return the run of a name, of a unique beginning of it, of a path, or the ``latest``."""
     path = Path(name)
     if (path / "manifest.json").exists():
         return open_run(path)
-    folders = sorted(
-        (p.parent for p in root.glob("*/manifest.json")), key=lambda p: p.stat().st_mtime
-    )
+    folders = sorted((p.parent for p in root.glob("*/manifest.json")), key=_made)
     if not folders:
         raise RunError(
             f"there is no run in {root}.\n  Start one with: ripplefront sweep FILE, "

@@ -115,3 +115,14 @@ def test_a_design_of_other_variables_is_refused_by_version(moved):
     with pytest.raises(RunError, match=r"version .* with other"):
         open_design(run, nearest.design)
     shutil.rmtree(copy)
+
+
+def test_the_latest_run_is_the_one_made_last_whatever_is_written_since(moved, tmp_path):
+    folder, _ = moved
+    old, new = tmp_path / "b-made-first", tmp_path / "a-made-last"
+    for copy in (old, new):
+        shutil.copytree(folder, copy)
+        (copy / "candidates.json").touch()
+    (old / "status.json").touch()
+    (old / "manifest.json").touch()
+    assert find_run(tmp_path, "latest").name == new.name
