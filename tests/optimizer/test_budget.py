@@ -74,6 +74,7 @@ def test_rings_are_for_budgets_that_can_pay_them():
     assert Settings(evaluations=600_000).layout(12) == Layout(1, 3)
     assert Settings(evaluations=30_000_000).layout(60) == Layout(2, 2)
     assert Settings(evaluations=30_000_000).layout(720) == Layout(1, 3)
+    assert Settings(evaluations=2_000_000).layout(12) == Layout(1, 3)
     assert Settings(evaluations=20_000, islands=4, rings=2).layout(3) == Layout(2, 2)
 
 
