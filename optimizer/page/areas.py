@@ -9,9 +9,15 @@ from urllib.parse import parse_qsl, urlencode
 
 import dash
 
+from models.errors import RipplefrontError
 from optimizer.page.library import Library
 
 Query = Mapping[str, str]
+FIELDS = 200  # entries of an address
+
+
+class AddressError(RipplefrontError):
+    """An address that no view has."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -43,5 +49,16 @@ def address(path: str, **query: str) -> str:
 
 
 def parsed(search: str | None) -> dict[str, str]:
-    """Return the entries of a query; of repeated ones the last."""
-    return dict(parse_qsl((search or "").removeprefix("?"), max_num_fields=200))
+    """Return the entries of a query; of repeated ones the last.
+
+    Raises
+    ------
+    AddressError
+        If there are more entries than any view needs.
+    """
+    try:
+        return dict(parse_qsl((search or "").removeprefix("?"), max_num_fields=FIELDS))
+    except ValueError:
+        raise AddressError(
+            f"the address has more than {FIELDS} entries.\n  Choose an area above."
+        ) from None
