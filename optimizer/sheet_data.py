@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from models.points import Purpose
 from models.results import RESULTS, group, wear_out
 from optimizer.cautions import CAUTIONS
 from optimizer.opened import Opened
+from optimizer.sheet_detail import heat_chain, ripple, wear
 
 FORMAT = "ripplefront.sheet/1"
 LOADS = (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0)
@@ -29,8 +31,6 @@ Document = dict[str, Any]
 
 def sheet_data(item: Opened) -> Document:
     """Return the whole sheet of one design; every figure out of the ledger."""
-    evaluation = item.evaluation
-    detail = item.topology.detail(item.design, evaluation.settled, item.case)
     return {
         "format": FORMAT,
         "label": item.label,
@@ -44,19 +44,16 @@ def sheet_data(item: Opened) -> Document:
         "structure": dict(item.static),
         "feasible": item.feasible,
         "cautions": list(CAUTIONS),
-        "remarks": remarks(item),
         "specification": item.case.spec.model_dump(mode="json"),
-        "results": _results(item),
-        "variables": _variables(item),
-        "limits": _limits(item),
-        "losses": _losses(item),
-        "temperatures": _temperatures(item),
-        "life": _life(item),
-        "volume": _totals(item, Kind.VOLUME),
-        "cost": _totals(item, Kind.COST),
-        "bill": _bill(item),
-        "figures": _figures(item),
-        "efficiency": _efficiency(item),
+        **{name: make(item) for name, make in SECTIONS.items()},
+        **detail_data(item),
+    }
+
+
+def detail_data(item: Opened) -> Document:
+    """Return what only the sheet of one design shows: waveforms, spectra, loops and lists."""
+    detail = item.topology.detail(item.design, item.evaluation.settled, item.case)
+    return {
         "waves": [
             {
                 "name": w.name,
@@ -243,3 +240,24 @@ def remarks(item: Opened) -> list[str]:
             "do not build it as it is."
         )
     return found
+
+
+# The parts of a sheet that cost something to work out, each by itself: a page that shows
+# one of them asks for that one.
+SECTIONS: dict[str, Callable[[Opened], Any]] = {
+    "remarks": remarks,
+    "results": _results,
+    "variables": _variables,
+    "limits": _limits,
+    "losses": _losses,
+    "temperatures": _temperatures,
+    "heat_chain": heat_chain,
+    "life": _life,
+    "wear": wear,
+    "ripple": ripple,
+    "volume": lambda item: _totals(item, Kind.VOLUME),
+    "cost": lambda item: _totals(item, Kind.COST),
+    "bill": _bill,
+    "figures": _figures,
+    "efficiency": _efficiency,
+}
