@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer import cli_compare, cli_designs, cli_export, cli_rerun, cli_sweep, machine
+from optimizer import (
+    cli_browse,
+    cli_compare,
+    cli_designs,
+    cli_export,
+    cli_rerun,
+    cli_sweep,
+    machine,
+)
 from optimizer.cautions import CAUTIONS
 from optimizer.terminal import FILE, JSON, Commands, document, say, table
 from optimizer.version import VERSION
@@ -240,5 +248,6 @@ for _command in (
     *cli_designs.COMMANDS,
     *cli_compare.COMMANDS,
     *cli_export.COMMANDS,
+    *cli_browse.COMMANDS,
 ):
     main.add_command(_command)
