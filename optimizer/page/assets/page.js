@@ -61,7 +61,8 @@
       window.history.replaceState(window.history.state, "", window.location.pathname + query);
       kept = window.location.search;
       remember(window.location.pathname, kept);
-      set("address", { search: kept });
+      // All of it: what the address bar's component still holds of the old one it would restore.
+      set("address", { search: kept, href: window.location.href });
     }
     return same();
   }
