@@ -62,20 +62,15 @@ def marker(colour: str | Sequence[str], pattern: str | Sequence[str] = "") -> di
     }  # fmt: skip
 
 
-def bars(
-    title: str, names: Sequence[str], values: Sequence[float], *,
-    x: Mapping[str, Any], filling: Mapping[str, Any], text: Sequence[str], hover: str,
-    hovertext: Sequence[str] = (), more: Mapping[str, Any] | None = None,
-) -> Figure:  # fmt: skip
-    """Return lying bars, each with its value written behind it."""
-    data = {
-        "type": "bar", "orientation": "h", "x": list(values), "marker": filling,
-        "y": [html.escape(n) for n in names], "text": list(text), "textposition": "outside",
-        "cliponaxis": False, "textangle": 0, "hovertemplate": hover,
-        "hovertext": [html.escape(t) for t in hovertext],
+def lying(
+    rows: Sequence[tuple[str, float]], texts: Sequence[str], filling: Mapping[str, Any], hover: str
+) -> dict[str, Any]:
+    """Return lying bars from (name, length), each with a text behind it."""
+    return {
+        "type": "bar", "orientation": "h", "marker": dict(filling), "hovertemplate": hover,
+        "x": [length for _, length in rows], "y": [html.escape(name) for name, _ in rows],
+        "text": list(texts), "textposition": "outside", "cliponaxis": False, "textangle": 0,
     }  # fmt: skip
-    layout = {"bargap": 0.3, **(more or {})}
-    return figure([data], title, x=x, y=axis("", showgrid=False), more=layout)
 
 
 def part_of(path: str) -> str:
@@ -129,16 +124,20 @@ def sorted_losses(losses: Mapping[str, Any], count: int = 14) -> Figure:
     """Return the largest single losses at full power, the largest on top, with their cause."""
     total = losses["total_w"][-1]
     rows = losses["rows"][:count][::-1]
-    watts = [r["watts"][-1] for r in rows]
-    rest = total - sum(watts)
+    rest = total - sum(r["watts"][-1] for r in rows)
     more = f" (others together {rest:.2f} W)" if rest >= 0.005 else ""
-    return bars(
-        "Largest losses at full power" + more, [r["path"] for r in rows], watts,
-        x=axis("loss [W]", range=[0.0, 1.6 * max(watts, default=1.0)]),
-        filling=marker([GROUPS[r["group"]][1] for r in rows],
-                       [GROUPS[r["group"]][2] for r in rows]),
-        text=[f"{w:.2f} W, {100 * w / total:.0f} %" for w in watts],
-        hover="%{y}: %{x:.3f} W<extra></extra>",
+    data = []
+    for key, (_, colour, pattern) in GROUPS.items():
+        mine = [(r["path"], r["watts"][-1]) for r in rows if r["group"] == key]
+        texts = [f"{w:.2f} W, {100 * w / total:.0f} %" for _, w in mine]
+        data.append(lying(mine, texts, marker(colour, pattern), "%{y}: %{x:.3f} W<extra></extra>"))
+    longest = max((r["watts"][-1] for r in rows), default=1.0)
+    names = [html.escape(r["path"]) for r in rows]
+    return figure(
+        data, "Largest losses at full power" + more,
+        x=axis("loss [W]", range=[0.0, 1.8 * longest]),
+        y=axis("", showgrid=False, categoryorder="array", categoryarray=names),
+        more={"bargap": 0.3, "barmode": "overlay", "showlegend": False},
     )  # fmt: skip
 
 

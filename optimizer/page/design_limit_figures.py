@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from optimizer.figures import COLOURS
-from optimizer.page.design_figures import INK, PATTERNS, Figure, axis, bars, figure, marker
+from optimizer.page.design_figures import INK, PATTERNS, Figure, axis, figure, lying, marker
 
 ENDLESS = 99.0  # years; a part that lasts longer does not wear out for anybody
 MOST_BINS = 8  # of the climate, told apart; the rest is one more
@@ -26,32 +26,54 @@ def line_at(x: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def two_looks(
+    rows: Sequence[Mapping[str, Any]], lengths: Sequence[float], met: Sequence[bool],
+    texts: Sequence[str], hovers: Sequence[str],
+) -> list[dict[str, Any]]:  # fmt: skip
+    """Return lying bars, those that keep their limit in one look, the others in another."""
+    found = []
+    for wanted, (colour, pattern) in ((True, MET), (False, UNMET)):
+        picked = [i for i, kept in enumerate(met) if kept is wanted]
+        trace = lying(
+            [(rows[i]["path"], lengths[i]) for i in picked], [texts[i] for i in picked],
+            marker(colour, pattern), "%{hovertext}<extra></extra>",
+        )  # fmt: skip
+        found.append({**trace, "hovertext": [html.escape(hovers[i]) for i in picked]})
+    return found
+
+
+def listed(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return the axis of the names of rows, in their order from below."""
+    names = [html.escape(r["path"]) for r in rows]
+    return axis("", showgrid=False, categoryorder="array", categoryarray=names)
+
+
 def margins(limits: Sequence[Mapping[str, Any]], count: int = 14) -> Figure:
     """Return how much of each limit is used, the tightest on top; 100 % is the limit."""
     rows = list(limits)[:count][::-1]
     used = [100.0 * (1.0 + max(r["margin"], -1.0)) for r in rows]
-    drawn = [min(u, LONGEST) for u in used]
-    looks = [MET if r["met"] else UNMET for r in rows]
-    end = max([100.0, *drawn])
-    found = bars(
-        "Use of the tightest limits", [r["path"] for r in rows], drawn,
-        x=axis("[% of the limit]", range=[0.0, 1.45 * end if max(used) > 100.0 else 1.2 * end],
-               tickmode="linear", tick0=0.0, dtick=25.0),
-        filling=marker([c for c, _ in looks], [p for _, p in looks]), text=[],
-        hover="%{hovertext}<extra></extra>", hovertext=[r["meaning"] for r in rows],
-        more=line_at(100.0),
+    lengths = [min(u, LONGEST) for u in used]
+    end = max([100.0, *lengths])
+    data = two_looks(
+        rows, lengths, [bool(r["met"]) for r in rows], [""] * len(rows),
+        [r["meaning"] for r in rows],
     )  # fmt: skip
     # Beside the line of the limit, not behind the bars, which end close to it.
-    texts = [
-        f"{u:.0f} %" + ("" if r["met"] else " not met") for u, r in zip(used, rows, strict=True)
-    ]
-    found["data"].append(
+    data.append(
         {"type": "scatter", "mode": "text", "x": [1.02 * end] * len(rows),
-         "y": found["data"][0]["y"], "text": texts, "textposition": "middle right",
-         "hoverinfo": "skip", "showlegend": False}
+         "y": [html.escape(r["path"]) for r in rows], "textposition": "middle right",
+         "text": [f"{u:.0f} %" + ("" if r["met"] else " not met")
+                  for u, r in zip(used, rows, strict=True)],
+         "hoverinfo": "skip"}
     )  # fmt: skip
-    found["data"][0]["showlegend"] = False
-    return found
+    room = 1.2 if all(r["met"] for r in rows) else 1.5
+    return figure(
+        data, "Use of the tightest limits",
+        x=axis("[% of the limit]", range=[0.0, room * end], tickmode="linear", tick0=0.0,
+               dtick=25.0 if end <= 100.0 else 50.0),
+        y=listed(rows),
+        more={"bargap": 0.3, "barmode": "overlay", "showlegend": False, **line_at(100.0)},
+    )  # fmt: skip
 
 
 # What a bar is made of, from the air on.
@@ -108,15 +130,18 @@ def _lengths(rows: Sequence[Mapping[str, Any]]) -> tuple[list[float], ...]:
 def life_bars(life: Sequence[Mapping[str, Any]], wanted: float) -> Figure:
     """Return the computed life of every part that wears out, against the life wanted."""
     rows = sorted(life, key=lambda r: -float(r["years"]))
-    looks = [MET if r["years"] >= wanted else UNMET for r in rows]
-    return bars(
-        f"Computed life (wanted: {wanted:g} years, dashed)", [r["path"] for r in rows],
-        [min(r["years"], ENDLESS) for r in rows],
-        x=axis("years", range=[0.0, 1.3 * ENDLESS]),
-        filling=marker([c for c, _ in looks], [p for _, p in looks]),
-        text=[f"> {ENDLESS:.0f} years" if r["years"] > ENDLESS else f"{r['years']:.0f} years"
-              for r in rows],
-        hover="%{y}: %{text}<extra></extra>", more=line_at(wanted),
+    texts = [
+        f"> {ENDLESS:.0f} years" if r["years"] > ENDLESS else f"{r['years']:.0f} years"
+        for r in rows
+    ]
+    data = two_looks(
+        rows, [min(r["years"], ENDLESS) for r in rows], [r["years"] >= wanted for r in rows],
+        texts, texts,
+    )  # fmt: skip
+    return figure(
+        data, f"Computed life (wanted: {wanted:g} years, dashed)",
+        x=axis("years", range=[0.0, 1.3 * ENDLESS]), y=listed(rows),
+        more={"bargap": 0.35, "barmode": "overlay", "showlegend": False, **line_at(wanted)},
     )  # fmt: skip
 
 

@@ -67,7 +67,7 @@ def _margins(limits: list[dict[str, Any]], caption: str) -> Any:
         ]
         for r in limits
     ]
-    heads = ["limit", "what", "value", "", "limit at", "margin", "tightest at"]
+    heads = ["which", "what", "value", "", "limit", "margin", "tightest at"]
     return table(heads, rows, (2, 4, 5), caption)
 
 

@@ -352,8 +352,11 @@ def test_the_bars_add_up_to_the_losses(base):
     losses = SECTIONS["losses"](base.base)
     bars = [t["y"] for t in loss_by_load(losses)["data"] if t["type"] == "bar"]
     assert np.sum(bars, axis=0) == pytest.approx(np.array(losses["total_w"]), rel=1e-3)
-    shown_w = sorted_losses(losses)["data"][0]["x"]
-    assert shown_w == sorted(shown_w)
+    largest = sorted_losses(losses)
+    single = {y: x for t in largest["data"] for x, y in zip(t["x"], t["y"], strict=True)}
+    ordered = [single[name] for name in largest["layout"]["yaxis"]["categoryarray"]]
+    assert ordered == sorted(ordered)
+    assert ordered[-1] == max(r["watts"][-1] for r in losses["rows"])
 
 
 def test_efficiency_has_three_module_voltages_and_waves_one_time_axis(base):
