@@ -107,8 +107,9 @@ def listening(address: str, port: int) -> socket.socket:
         family, *_, place = socket.getaddrinfo(address, port, type=socket.SOCK_STREAM)[0]
         return socket.create_server(place[:2], family=family, backlog=1024)
     except (OSError, UnicodeError, OverflowError) as error:
-        known = isinstance(error, OSError) and not isinstance(error, socket.gaierror)
-        reason = os.strerror(error.errno or 0).lower() if known else "there is no such address"
+        reason = "there is no such address"
+        if isinstance(error, OSError) and not isinstance(error, socket.gaierror):
+            reason = os.strerror(error.errno or 0).lower()
         raise ListenError(
             f"port {port} at {address} cannot be used: {reason}.\n"
             "  Choose another with --port N, or --port 0 for any that is free."
