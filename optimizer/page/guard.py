@@ -16,8 +16,9 @@ COOKIE = "ripplefront_token"
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 METHODS = ("GET", "HEAD", "POST")
 UPDATE = "/_dash-update-component"
+SUITES = "/_dash-component-suites/"
 # Names with a fingerprint or a date: the only answers a browser may keep.
-LASTING = ("/_dash-component-suites/", "/assets/")
+LASTING = (SUITES, "/assets/")
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -133,7 +134,11 @@ def plain_errors(server: flask.Flask, outputs: Container[str]) -> None:
             return None
         if not request.is_json:
             return refused(415, "an update is asked for in JSON")
-        if not _sensible(request.get_json(silent=True), outputs):
+        try:
+            body = request.get_json(silent=True)
+        except RecursionError:
+            body = None
+        if not _sensible(body, outputs):
             return refused(400, "this is no request of the page; load it anew")
         return None
 
@@ -144,6 +149,8 @@ def plain_errors(server: flask.Flask, outputs: Container[str]) -> None:
 
     @server.errorhandler(Exception)
     def fault(error: Exception) -> flask.Response:
+        if flask.request.path.startswith(SUITES):
+            return refused(404, "not found")  # a file of no package that the page uses
         sys.stderr.write("".join(traceback.format_exception(error)))
         return refused(500, "an error of the program; the terminal that serves the page has more")
 

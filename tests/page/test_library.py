@@ -316,7 +316,8 @@ def test_a_hundred_thousand_designs_are_listed_within_the_time_of_first_paint(la
     with capsys.disabled():
         load = os.getloadavg()[0]
         sys.stdout.write(
-            f"\n100,000 designs: listed {listed:.2f} s, one opened {opened:.2f} s, load {load:.1f}\n"
+            f"\n100,000 designs: listed {listed:.2f} s, "
+            f"one opened {opened:.2f} s, load {load:.1f}\n"
         )
     assert listed < 5.0
     assert opened < 2.0
