@@ -43,7 +43,7 @@ def themed(figure: go.Figure | Mapping[str, Any], theme: str | None) -> dict[str
     layout["hoverlabel"] = {"bgcolor": GRID, "bordercolor": INK, "font": {"color": INK}}
     for key, axis in layout.items():
         if key.startswith(("xaxis", "yaxis")):
-            layout[key] = {**axis, "linecolor": INK, "tickcolor": INK}
+            layout[key] = {"gridcolor": GRID, **axis, "linecolor": INK, "tickcolor": INK}
     return {**plain, "layout": layout}
 
 

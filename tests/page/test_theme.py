@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 import pytest
 
 from optimizer.figures import COLOURS
-from optimizer.page.theme import DARK_COLOURS, GROUND, INK, SWAPS, THEMES, graph, themed
+from optimizer.page.theme import DARK_COLOURS, GRID, GROUND, INK, SWAPS, THEMES, graph, themed
 
 ROOT = Path(__file__).parent.parent.parent
 CSS = (ROOT / "optimizer/page/assets/page.css").read_text()
@@ -91,6 +91,7 @@ def test_a_figure_in_the_dark_theme_changes_its_colours_and_no_text():
     assert layout["paper_bgcolor"] == layout["plot_bgcolor"] == GROUND
     assert layout["font"]["color"] == INK
     assert layout["xaxis"]["linecolor"] == INK
+    assert layout["yaxis"]["gridcolor"] == GRID
 
 
 def test_the_title_of_a_colour_bar_is_no_colour():
