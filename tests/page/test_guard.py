@@ -204,14 +204,15 @@ def test_the_token_in_the_address_counts_once_and_the_cookie_from_then_on(locked
     assert locked.test_client().get("/", base_url=base).status_code == 401
 
 
-@pytest.mark.parametrize("path", ["//attacker.example/", "/\\attacker.example/", "///x"])
+@pytest.mark.parametrize("path", ["//attacker.example/", "/\\attacker.example/", "///x.example"])
 def test_the_token_sends_nobody_elsewhere(locked, path):
     answer = locked.test_client().get(
-        f"{path}?token={TOKEN}", headers={"Host": "10.1.2.3:8470"}, follow_redirects=False
+        f"/?token={TOKEN}",
+        headers={"Host": "10.1.2.3:8470"},
+        environ_overrides={"PATH_INFO": path},  # as a socket would bring it
     )
-    if "Location" in answer.headers:
-        place = answer.headers["Location"]
-        assert not re.match(r"^(https?:)?[/\\]{2}(?!10\.1\.2\.3:8470/)", place), place
+    assert answer.status_code == 303
+    assert re.match(r"/(?![/\\])", answer.headers["Location"])
 
 
 def test_a_token_does_not_make_a_foreign_name_known(locked):
