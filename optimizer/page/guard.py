@@ -108,8 +108,7 @@ def _shown(token: str) -> flask.Response | None:
     if hmac.compare_digest(request.args.get("token", "").encode(), token.encode()):
         # The address without the token, so that it stays out of bookmarks and pictures.
         rest = urlencode([(k, v) for k, v in request.args.items(multi=True) if k != "token"])
-        place = "/" + request.path.lstrip("/\\")
-        answer = flask.make_response(flask.redirect(f"{place}?{rest}".rstrip("?"), 303))
+        answer = flask.make_response(flask.redirect(f"{request.path}?{rest}".rstrip("?"), 303))
         # Lax, so that a link from a message opens; what changes anything is a POST.
         answer.set_cookie(cookie, token, httponly=True, samesite="Lax")
         return answer
