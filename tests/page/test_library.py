@@ -257,7 +257,7 @@ def test_what_was_asked_for_longest_ago_goes_first_and_the_last_stays():
 def test_runs_are_kept_by_what_they_weigh_once_their_arrays_are_read(tmp_path, monkeypatch):
     runs = [made_run(tmp_path, f"run{k}", FRONT).name for k in range(4)]
     monkeypatch.setattr("optimizer.page.library.RUN_BYTES", 25_000_000)
-    monkeypatch.setattr("optimizer.page.library.RUN_LEAST", 1)
+    monkeypatch.setattr("optimizer.page.library.VARIABLE_BYTES", 1)
     library = Library(tmp_path)
     for name in runs:
         run = library.run(name)

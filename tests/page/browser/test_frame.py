@@ -27,7 +27,15 @@ CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 PATIENCE = 15  # s
 WIDTHS = [(400, 800), (1366, 768), (2560, 1440)]
 FIGURE = {
-    "data": [{"type": "scatter", "x": [1, 2], "y": [1, 2], "line": {"color": "#003399"}}],
+    "data": [
+        {"type": "scatter", "x": [1, 2], "y": [1, 2], "line": {"color": "#003399"}},
+        {
+            "type": "bar",
+            "x": [1],
+            "y": [1],
+            "marker": {"color": "#DD7700", "pattern": {"shape": "/", "bgcolor": "#DD7700"}},
+        },
+    ],
     "layout": {"title": {"text": "Made-up <b>curve</b>"}, "font": {"color": "#222222"}},
 }
 
@@ -268,6 +276,8 @@ def test_paper_is_light_and_holds_no_controls_whatever_the_theme(opened):
     assert line.evaluate("e => getComputedStyle(e).stroke") == "rgb(0, 51, 153)"
     title = page.locator(".js-plotly-plot .gtitle")
     assert title.evaluate("e => getComputedStyle(e).fill") == "rgb(34, 34, 34)"
+    bar = page.locator(".js-plotly-plot pattern rect").first
+    assert bar.evaluate("e => getComputedStyle(e).fill") == "rgb(221, 119, 0)"
     sheet = page.locator(".js-plotly-plot .main-svg").first
     assert sheet.evaluate("e => getComputedStyle(e).backgroundColor") == "rgba(0, 0, 0, 0)"
     for control in ("header", "#slow", ".skip"):
