@@ -8,7 +8,6 @@ ends with this process however that ends.
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import json
 import os
 import secrets
@@ -17,7 +16,6 @@ import signal
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,11 +24,10 @@ from typing import Any, Protocol
 from models.errors import RunError
 from optimizer import guard
 from optimizer.guard import descendants, started
+from optimizer.machine import claimed_folder
 
 # Ray's store of results in transit: a few states of islands a worker, measured up to 10 MB.
 STORE, STORE_EACH = 256 << 20, 64 << 20  # [bytes]
-PREFIX, UNBORN = "rf-", "rf."
-SHORT = 30  # letters of a folder name that leave room for Ray's sockets below (107 in all)
 KNOCK = 5.0  # [s] to wait for an answer from an address
 # The preface of HTTP/2 with an empty frame of settings, from RFC 9113, 3.4 and 6.5; a
 # server answers with its settings: a frame whose fourth byte is 4.
@@ -50,6 +47,9 @@ class Cluster(Protocol):
 
     def environment(self) -> dict[str, str]:
         """Return variables that actors need and would not inherit."""
+
+    def watch(self, pid: int) -> None:
+        """See that a worker does not outlive the sweep."""
 
     def close(self) -> None:
         """End what was started, leave what was joined."""
@@ -76,7 +76,7 @@ class Embedded:
         import ray
 
         before = descendants(os.getpid())
-        self._folder, self._lock = _claimed()
+        self._folder, self._lock = claimed_folder()
         # Isolated and without site packages: it starts in hundredths of a second.
         self._guard = subprocess.Popen(
             [sys.executable, "-I", "-S", str(guard.__file__), str(self._folder)],
@@ -113,6 +113,10 @@ class Embedded:
     def environment(self) -> dict[str, str]:
         """Return nothing: actors inherit from this process."""
         return {}
+
+    def watch(self, pid: int) -> None:
+        """Name a worker to the guard: without its raylet it would live on for a minute."""
+        self._tell({pid: started(pid)})
 
     def close(self) -> None:
         """End Ray and remove its folder."""
@@ -156,6 +160,7 @@ class Joined:
             If nothing there answers, or not as a Ray that this process can speak to.
         """
         _knock(self._address)
+        _silent()
         import ray
 
         try:
@@ -177,6 +182,9 @@ class Joined:
     def environment(self) -> dict[str, str]:
         """Return the threads of linear algebra: they settle the last bits, as they do here."""
         return {name: os.environ.get(name, "1") for name in THREADS}
+
+    def watch(self, pid: int) -> None:
+        """Do nothing: the worker may live anywhere, and its node sees to it."""
 
     def close(self) -> None:
         """Leave it."""
@@ -200,17 +208,38 @@ class Borrowed:
         """Return nothing."""
         return {}
 
+    def watch(self, pid: int) -> None:
+        """Do nothing."""
+
     def close(self) -> None:
         """Do nothing."""
 
 
+def cluster_for(count: int, address: str | None) -> Cluster:
+    """Return the cluster at an address, one that is open already, or one of our own."""
+    if address:
+        return Joined(address)
+    # Not loaded here: a Ray of our own must be told some things before.
+    ray: Any = sys.modules.get("ray")
+    return Borrowed() if ray and ray.is_initialized() else Embedded(count)
+
+
 def _private() -> None:
     """Have Ray keep to itself; heeded where Ray has not been loaded yet."""
-    os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")
+    _silent()
     _loopback()
     if not any(k in os.environ for k in ("RAY_AUTH_TOKEN", "RAY_AUTH_TOKEN_PATH")):
         # Otherwise Ray writes a token into the user's home folder.
         os.environ["RAY_AUTH_TOKEN"] = secrets.token_hex(32)
+
+
+def _silent() -> None:
+    """Have Ray report to nobody, and print nothing between the lines of the sweep.
+
+    Pages about every lost worker would go to the standard output otherwise.
+    """
+    os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")
+    os.environ.setdefault("RAY_DEDUP_LOGS_SKIP_REGEX", ".*")
 
 
 def _loopback() -> None:
@@ -226,28 +255,6 @@ def _name(pid: int) -> str:
         return (guard.PROC / str(pid) / "comm").read_text(encoding="utf-8").strip()
     except OSError:
         return ""
-
-
-def _claimed() -> tuple[Path, int]:
-    """Return a new folder that this process holds the lock of, and the open lock.
-
-    Folders that nobody holds any more, left by processes that were killed, are removed.
-    """
-    base = tempfile.gettempdir()
-    root = Path(base if len(base) <= SHORT else "/tmp")
-    for old in root.glob(PREFIX + "*"):
-        with contextlib.suppress(OSError):
-            lock = os.open(old / "lock", os.O_RDWR)
-            try:
-                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                shutil.rmtree(old, ignore_errors=True)
-            finally:
-                os.close(lock)
-    made = Path(tempfile.mkdtemp(prefix=UNBORN, dir=root))
-    lock = os.open(made / "lock", os.O_RDWR | os.O_CREAT, 0o600)
-    fcntl.flock(lock, fcntl.LOCK_EX)
-    # It takes its lasting name locked: nobody else ever sees it free.
-    return made.rename(root / (PREFIX + made.name.removeprefix(UNBORN))), lock
 
 
 def _knock(address: str) -> None:

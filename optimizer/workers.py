@@ -9,8 +9,8 @@ piece that ends one worker after the other.
 from __future__ import annotations
 
 import dataclasses
+import os
 import platform
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from models.errors import RunError
-from optimizer.cluster import Borrowed, Cluster, Embedded, Joined
+from optimizer.cluster import cluster_for
 from optimizer.engine import Done, Job
 from optimizer.island import advance
 from optimizer.machine import keep_memory
@@ -47,9 +47,9 @@ class _Actor:
         self._problems = problems
         self._halted = 0
 
-    def versions(self) -> str:
-        """Return what the bits of the results depend on."""
-        return _versions()
+    def introduced(self) -> tuple[int, str]:
+        """Return the number of this process, and what the bits of its results depend on."""
+        return os.getpid(), _versions()
 
     def advance(self, call: int, piece: Piece, tuning: Tuning) -> Done:
         """Advance one island to a target, or until this call or a later one is halted."""
@@ -103,7 +103,7 @@ class RayWorkers:
         self._stillborn, self._calls = 0, 0
         self._speed: dict[int, float] = {}
         self._seen = self._counted = time.monotonic()
-        self._cluster = _cluster(self._asked, address)
+        self._cluster = cluster_for(self._asked, address)
         self._cluster.open()
         try:
             self._hire()
@@ -172,7 +172,7 @@ class RayWorkers:
         actor = self._made.options(
             max_concurrency=2, runtime_env={"env_vars": self._cluster.environment()}
         ).remote(self._stored)
-        return _Hand(actor, actor.versions.remote())
+        return _Hand(actor, actor.introduced.remote())
 
     def _dismiss(self, hand: _Hand) -> None:
         self._ray.kill(hand.actor)
@@ -210,12 +210,18 @@ class RayWorkers:
             self._seen, self._stillborn = time.monotonic(), 0
             if piece:
                 return pieces.returned(piece, answer)
-            if isinstance(answer, str) and answer != _versions():
-                raise RunError(
-                    f"the workers of the cluster have {answer}, but this process {_versions()}.\n"
-                    "  The fronts would depend on who computed them: install the same everywhere."
-                )
+            if not hand.call:
+                self._welcome(*answer)
         return None
+
+    def _welcome(self, pid: int, versions: str) -> None:
+        """Take note of a worker that has started."""
+        self._cluster.watch(pid)
+        if versions != _versions():
+            raise RunError(
+                f"the workers of the cluster have {versions}, but this process {_versions()}.\n"
+                "  The fronts would depend on who computed them: install the same everywhere."
+            )
 
     def _mend(self, hand: _Hand, error: Exception, pieces: Pieces) -> None:
         """Put another worker in the place of a lost one, and its piece back."""
@@ -275,14 +281,6 @@ class RayWorkers:
             self._counted = clock
             more = self._cores() - len(self._hands)
             self._hands += [self._hired() for _ in range(more)]
-
-
-def _cluster(count: int, address: str | None) -> Cluster:
-    if address:
-        return Joined(address)
-    # Not loaded here: a Ray of our own must be told some things before.
-    ray: Any = sys.modules.get("ray")
-    return Borrowed() if ray and ray.is_initialized() else Embedded(count)
 
 
 def _reason(error: Exception, cause: object) -> str:

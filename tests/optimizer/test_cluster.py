@@ -87,29 +87,6 @@ def test_a_ray_that_does_not_start_leaves_no_folder(ray, monkeypatch, tmp_path):
     assert not os.path.exists(made[0])
 
 
-def test_folders_of_the_dead_are_removed_and_those_of_the_living_kept(monkeypatch, tmp_path):
-    monkeypatch.setattr(cluster.tempfile, "gettempdir", lambda: str(tmp_path))
-    monkeypatch.setattr(cluster, "SHORT", 1000)
-    held, lock = cluster._claimed()
-    dead, gone = cluster._claimed()
-    os.close(gone)
-    mine, more = cluster._claimed()
-    assert held.exists()
-    assert mine.exists()
-    assert not dead.exists()
-    os.close(lock)
-    os.close(more)
-
-
-def test_the_folder_leaves_room_for_sockets(monkeypatch):
-    monkeypatch.setattr(cluster.tempfile, "gettempdir", lambda: "/" + "long/" * 20)
-    folder, lock = cluster._claimed()
-    assert len(str(folder)) <= cluster.SHORT
-    folder.joinpath("lock").unlink()
-    folder.rmdir()
-    os.close(lock)
-
-
 def test_the_token_stays_in_memory(monkeypatch):
     for name in ("RAY_AUTH_TOKEN", "RAY_AUTH_TOKEN_PATH", "RAY_USAGE_STATS_ENABLED"):
         monkeypatch.delenv(name, raising=False)

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from optimizer import guard
+from tests.optimizer import unruly
 
 ROOT = Path(__file__).parent.parent.parent
 SCRIPT = """
@@ -76,6 +77,9 @@ def test_a_driver_killed_leaves_no_process_and_no_file(sweep):
 
 
 def test_two_interrupts_end_a_sweep_at_once_and_leave_nothing(sweep):
+    os.kill(unruly.named("ray::_Actor", sweep.process.pid)[0], signal.SIGKILL)
+    # Ray has nothing to say about it on the standard output.
+    assert all(sweep.process.stdout.readline().strip().isdigit() for _ in range(3))
     sweep.process.send_signal(signal.SIGINT)
     time.sleep(0.05)
     sweep.process.send_signal(signal.SIGINT)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from models.errors import RunError
-from optimizer import engine, guard, workers
+from optimizer import engine, workers
 from optimizer.budget import Settings
 from optimizer.engine import Job
 from optimizer.launch import prepared
@@ -45,18 +45,6 @@ def same(one, other):
     """Return whether two sweeps found the same bits with the same effort."""
     pairs = zip(arrays(one), arrays(other), strict=True)
     return one.evaluations == other.evaluations and all(np.array_equal(a, b) for a, b in pairs)
-
-
-def named(start, pid=None):
-    """Return the processes below one (this one) whose names begin so."""
-    found = []
-    for below in guard.descendants(pid or os.getpid()):
-        try:
-            if (guard.PROC / str(below) / "comm").read_text().startswith(start):
-                found.append(below)
-        except OSError:
-            continue
-    return found
 
 
 @pytest.fixture(scope="module")
@@ -120,10 +108,10 @@ def test_workers_killed_at_random_moments_change_no_bit(hands, folder, alone):
     rng = random.Random(4)
 
     def kill():
-        while len(killed) < 6 and not over.wait(rng.uniform(0.05, 0.5)):
-            searching = named("ray::_Actor.adv")
-            if searching:
-                victim = rng.choice(searching)
+        while len(killed) < 6 and not over.wait(rng.uniform(0.1, 1.0)):
+            actors = unruly.named("ray::_Actor")
+            if actors:
+                victim = rng.choice(actors)
                 os.kill(victim, signal.SIGKILL)
                 killed.append(victim)
 
@@ -135,6 +123,7 @@ def test_workers_killed_at_random_moments_change_no_bit(hands, folder, alone):
     finally:
         over.set()
         killer.join()
+    assert len(killed) == 6
     assert len(hands.faults) >= 5
 
 
@@ -173,7 +162,7 @@ def test_a_stop_ends_the_generation_on_living_and_dead_workers(hands, folder):
         done.append(piece)
         if len(done) == 2:
             asked = time.monotonic()
-            os.kill(named("ray::_Actor")[0], signal.SIGKILL)
+            os.kill(unruly.named("ray::_Actor")[0], signal.SIGKILL)
     assert time.monotonic() - asked < 5.0
     assert all(0 < state.evaluations < 10_000_000 for _, state, _ in done)
     assert not any(report.finished for _, _, report in done)
@@ -182,7 +171,7 @@ def test_a_stop_ends_the_generation_on_living_and_dead_workers(hands, folder):
 @pytest.mark.parametrize("heart", ["raylet", "gcs_server"])
 def test_ray_itself_killed_changes_no_bit(hands, folder, alone, heart):
     (folder / "slow").touch()
-    killer = threading.Timer(1.0, lambda: os.kill(named(heart)[0], signal.SIGKILL))
+    killer = threading.Timer(1.0, lambda: os.kill(unruly.named(heart)[0], signal.SIGKILL))
     killer.start()
     found = swept(hands, folder)
     killer.join()

@@ -4,6 +4,7 @@ import os
 import time
 from pathlib import Path
 
+from optimizer import guard
 from optimizer.budget import Settings
 from tests.optimizer.stand_in import StandIn
 
@@ -39,3 +40,15 @@ def problems(folder):
         Unruly(folder, "boost[boost.phases=2]", shift=3.0),
         Unruly(folder, "other", topology="other", shift=0.4),
     ]
+
+
+def named(start, pid=None):
+    """Return the processes below one (this one) whose names begin so."""
+    found = []
+    for below in guard.descendants(pid or os.getpid()):
+        try:
+            if (guard.PROC / str(below) / "comm").read_text().startswith(start):
+                found.append(below)
+        except OSError:
+            continue
+    return found
