@@ -6,9 +6,11 @@ import math
 
 from models.axes import Array, array_namespace, swing_nodes
 from models.case import Case
+from models.ledger import Kind, Ledger, at_most, booking, joined
 from models.physics import buffer
 from models.stages.grid_filter import GridSide
 from models.stages.ports import Link
+from models.stress import CapacitorStress
 
 TRIP_TIME = 2e-3  # [s], until the front stops when the grid is lost; common practice, no source
 # Reference above the least voltage, for the sensors [1]; common practice, no source.
@@ -61,3 +63,42 @@ def link_voltage(
         k_max=buffer.swing_ratio_max(v, side.u_peak, m_max, sin_phi),
         c=c,
     )
+
+
+def link_stress(link: Link, side: GridSide, i_hf: Array, f_hf: Array) -> CapacitorStress:
+    """Return the stress of the capacitor that takes all of the pulsating power.
+
+    Parameters
+    ----------
+    link : Link
+        The link.
+    side : GridSide
+        Pulsating power.
+    i_hf : Array
+        Rms current at switching frequency [A].
+    f_hf : Array
+        Its frequency [Hz].
+    """
+    xp = array_namespace(link.k)
+    k = xp.minimum(link.k, buffer.K_LARGEST)
+    return CapacitorStress(
+        v_mean=buffer.mean_voltage(link.v_rms, k),
+        v_max=link.v_max,
+        v_swing=2.0 * link.swing,
+        i_line_rms=buffer.ripple_current(side.power.s_p, link.v_rms, k),
+        i_hf_rms=i_hf,
+        f_hf=f_hf,
+    )
+
+
+def link_books(path: str, link: Link, k_bound: Array, case: Case) -> Ledger:
+    """Return the figures of a link and the limit on its swing [1] while power flows."""
+    xp = array_namespace(link.k)
+    k = xp.where(case.points.p_ac > 0.0, link.k, 0.0)
+    return joined(
+        booking(f"{path}.swing", Kind.FIGURE, link.k, "swing of the energy in the link", "1"),
+        booking(f"{path}.v_min", Kind.FIGURE, link.v_min, "least voltage of the link", "V"),
+        booking(f"{path}.v_max", Kind.FIGURE, link.v_max, "largest voltage of the link", "V"),
+        at_most(f"{path}.swing", k, xp.maximum(k_bound, 0.01), "1",
+                "swing of the energy in the link, within what grid and model allow"),
+    )  # fmt: skip

@@ -7,7 +7,7 @@ storage and bridge whose traits agree can be put together::
               place(path, design, prepared, p, case) → Front
               module_ripple(design, prepared, link, p, case) → ripple over voltage [1]
     storage   swing(design, side, m_max, case) → Link
-              place(path, design, link, currents, case) → Placed
+              place(path, design, link, side, currents, case) → Placed
     bridge    modulation_limit(design, case) → largest u/v_link [1]
               place(path, design, side, link, case) → Bridge
 
