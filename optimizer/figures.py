@@ -32,8 +32,13 @@ CONFIG = {
 
 def html(figure: go.Figure, *, library: bool) -> str:
     """Return a figure as an HTML fragment; ``library`` embeds the drawing code once."""
+    # A copy: plotly takes entries out of what it is given.
     return plotly.io.to_html(
-        figure, full_html=False, include_plotlyjs=library, config=CONFIG, default_height="420px"
+        figure,
+        full_html=False,
+        include_plotlyjs=library,
+        config=dict(CONFIG),
+        default_height="420px",
     )
 
 

@@ -177,14 +177,14 @@ def answered(
 def redrawn(
     library: Library, place: Any, now: Any, *, theme: str | None, names: list[str], there: Any
 ) -> list[Any]:
-    """Return the ids that groups show, and the groups named, drawn anew."""
+    """Return the ids that groups show, figures to draw later, and the groups, drawn anew."""
     try:
         drawn = drawing(
             library, place, now["changes"], theme=theme or "light", names=names, there={}
         )
     except RipplefrontError as error:
-        return [SAME, *[frame.message(error) if n in names else SAME for n in GROUPS]]
-    return [{**there, **drawn.ids}, *drawn.contents]
+        return [SAME, SAME, *[frame.message(error) if n in names else SAME for n in GROUPS]]
+    return [{**there, **drawn.ids}, drawn.moved, *drawn.contents]
 
 
 def register(app: dash.Dash, library: Library) -> None:
@@ -207,10 +207,11 @@ def register(app: dash.Dash, library: Library) -> None:
         return answered(library, asked, now=now, unfolded=unfolded, theme=theme, there=there)
 
     @app.callback(
-        Output("design-there", "data"), *[Output(b, "children") for b in BODIES],
+        Output("design-there", "data"), Output("design-moved", "data", allow_duplicate=True),
+        *[Output(b, "children") for b in BODIES],
         Input("design-unfolded", "data"), Input("theme", "data"),
         State("design-now", "data"), State("design-opened", "data"),
-        State("design-there", "data"),
+        State("design-there", "data"), prevent_initial_call="initial_duplicate",
     )  # fmt: skip
     def draw(unfolded: Any, theme: str | None, now: Any, place: Any, there: Any) -> list[Any]:
         only = unfolded["last"] if dash.ctx.triggered_id == "design-unfolded" else None

@@ -20,6 +20,10 @@ from optimizer.page.design_figures import Figure
 Cell: TypeAlias = str | dict[str, Any]
 
 
+AT_FIRST = 2  # figures of a group that are drawn with it
+GROUNDS = ("paper_bgcolor", "plot_bgcolor")
+
+
 @dataclasses.dataclass(frozen=True)
 class Shown:
     """What a group is drawn from: the design as it is now, and how to draw it."""
@@ -132,3 +136,27 @@ def movable(parts: Any) -> dict[str, dict[str, Any]]:
     if hasattr(parts, "data-table"):
         return {name: {"data-table": getattr(parts, "data-table")}}
     return {name: {"children": parts.children}}
+
+
+def postponed(parts: Any) -> dict[str, dict[str, Any]]:
+    """Empty all figures in components but the first ones, and return what belongs in them.
+
+    A figure takes the browser longer to draw than a design takes to evaluate; those that
+    are in sight at first need not wait for the others.
+    """
+    later = {}
+    for graph in _graphs(parts)[AT_FIRST:]:
+        later[graph.id] = {"figure": graph.figure}
+        kept = {k: graph.figure["layout"][k] for k in ("height", *GROUNDS)
+                if k in graph.figure["layout"]}  # fmt: skip
+        hidden = {"visible": False}
+        graph.figure = {"data": [], "layout": {**kept, "xaxis": hidden, "yaxis": hidden}}
+    return later
+
+
+def _graphs(parts: Any) -> list[dcc.Graph]:
+    if isinstance(parts, list | tuple):
+        return [graph for part in parts for graph in _graphs(part)]
+    if isinstance(parts, dcc.Graph):
+        return [parts]
+    return _graphs(getattr(parts, "children", None) or ())

@@ -12,7 +12,7 @@ from dash import html
 from models.errors import ModelError
 from optimizer.cautions import CAUTIONS
 from optimizer.page import design_build, design_life, design_limits, design_watts
-from optimizer.page.design_bits import Shown, live, movable
+from optimizer.page.design_bits import Shown, live, movable, postponed
 from optimizer.page.design_head import Open, spoken
 from optimizer.page.design_inputs import sorted_changes
 from optimizer.page.library import Library
@@ -116,5 +116,6 @@ def drawing(
             if ids.get(name) == list(found):
                 moved |= found
             else:
+                moved |= postponed(content)
                 contents[i], ids[name] = content, list(found)
     return Drawn(contents, moved, ids)

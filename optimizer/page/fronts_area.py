@@ -7,6 +7,7 @@ from typing import Any
 import dash
 from dash import html
 
+from optimizer.page import pins_panel
 from optimizer.page.areas import Area, Query
 from optimizer.page.library import Library
 
@@ -18,6 +19,7 @@ def layout(library: Library, query: Query) -> Any:
 
 def register(app: dash.Dash, library: Library) -> None:
     """Add its callbacks."""
+    pins_panel.register(app, library)
 
 
 AREA = Area("/fronts", "Fronts", layout, register)

@@ -22,7 +22,7 @@ def test_killed_at_many_random_moments_it_ends_with_the_same_bits(wanted, tmp_pa
     moments = np.random.default_rng(12)
     died = 0
     for _ in range(12):
-        process = started(folder, Harm(pause=2e-3, every=0.05))
+        process = started(folder, Harm(pause=4e-2, every=0.05))
         process.join(moments.uniform(0.02, 0.5))
         process.kill()
         died += ended(process) == -signal.SIGKILL

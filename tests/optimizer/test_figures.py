@@ -54,3 +54,9 @@ def contrast(colour):
 @pytest.mark.published("WCAG 2.1, success criterion 1.4.11 (formula from memory)")
 def test_colours_stand_out_from_white():
     assert min(contrast(c) for c in COLOURS) >= 3.0
+
+
+def test_drawing_a_figure_leaves_the_house_settings_whole():
+    html(fronts_figure({"t": FRONT}, {}), library=False)
+    assert CONFIG["plotlyServerURL"] == ""
+    assert CONFIG["showSendToCloud"] is False

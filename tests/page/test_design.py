@@ -341,6 +341,15 @@ def test_a_group_that_is_there_only_gets_new_data(library, base, name):
     assert len(texts(again.moved)) < LARGEST
 
 
+def test_figures_out_of_sight_are_sent_to_be_drawn_later(library, base):
+    drawn = drawing(library, base, {}, ["watts"])
+    assert set(drawn.moved) == {"design-efficiency", "design-spectra", "design-waves"}
+    assert all(m["figure"]["data"] for m in drawn.moved.values())
+    placed = movable(drawn.contents)
+    assert [bool(placed[f"design-{n}"]["figure"]["data"]) for n in ("loss", "parts", "waves")] == [
+        True, True, False]  # fmt: skip
+
+
 def test_ids_of_one_page_are_unique(library, base):
     drawn = drawing(library, base, {}, list(design_vary.GROUPS))
     ids = [i for found in drawn.ids.values() for i in found]

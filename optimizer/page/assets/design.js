@@ -5,6 +5,7 @@
   "use strict";
   const PAUSE = 350; // ms without a key before a typed value counts
   const PATIENCE = 5000; // ms after which an answer is no longer waited for
+  const RETRY = 40; // ms until what is not there yet is looked for again
   const DETENTS = 1000; // of a slider
   let now = null; // {run, id, fields by path, past, n, waiting since, again}
 
@@ -296,20 +297,27 @@
     else if (node) { set(id, props); }
   }
 
-  // Text, tables and the figures in sight at once; the others when the browser has time.
+  // Text, tables and the figures in sight at once; the others when the browser has time,
+  // and what is not there yet as soon as it is.
   function move(moved) {
     const mine = ++moves;
-    const later = [];
+    let later = [];
+    let tries = PATIENCE / RETRY;
     Object.entries(moved || {}).forEach(([id, props]) => {
       const node = document.getElementById(id);
-      if (node && props.figure && !visible(node)) { later.push([id, props]); } else { give(id, props); }
+      if (!node || (props.figure && !visible(node))) { later.push([id, props]); } else { give(id, props); }
     });
     const next = () => {
       if (mine !== moves || !later.length) { return; }
-      give(...later.shift());
-      setTimeout(next, 0);
+      const there = later.filter(([id]) => document.getElementById(id));
+      const first = there.find(([id]) => visible(document.getElementById(id))) || there[0];
+      if (first) {
+        later = later.filter((item) => item !== first);
+        give(...first);
+      } else if (--tries < 0) { return; }
+      setTimeout(next, first ? 0 : RETRY);
     };
-    setTimeout(next, 30);
+    setTimeout(next, RETRY);
     return window.dash_clientside.no_update;
   }
 
