@@ -210,9 +210,10 @@ def started(library: Library, run: Run, pins: Sequence[str]) -> list[Any]:
     RipplefrontError
         For pins that clash, or where too many searches are running already.
     """
+    written = list(check(run, pins))
     from optimizer.page import jobs
 
-    name = jobs.rerun(library, run, list(check(run, pins)))
+    name = jobs.rerun(library, run, written)
     both = f"{run.name},{name}"
     return [
         html.P([html.Strong(name), " is being searched in the background."]),
