@@ -322,18 +322,3 @@ class _Run:
         finally:
             for number, handler in before.items():
                 signal.signal(number, handler)
-
-
-def affordable(problems: Sequence[Problem], seconds: float, *, batch: int = 128) -> int:
-    """Return how many evaluations fit into a time, measured on random designs.
-
-    The answer depends on the machine; a sweep notes the number that it was started with,
-    and from that number on goes the same way everywhere.
-    """
-    rng = np.random.default_rng(0)
-    begun = time.perf_counter()
-    for problem in problems:
-        problem.evaluate(problem.space.snapped(rng.random((batch, problem.space.size))))
-    spent = time.perf_counter() - begun
-    # A fifth of the time is left for the search itself and for files.
-    return max(1000, int(0.8 * seconds * batch * len(problems) / max(spent, 1e-6)))

@@ -50,7 +50,10 @@ def titles(run: Run) -> dict[str, str]:
 def run_corners(run: Run) -> dict[str, float]:
     """Return the best efficiency [%] and density [kW/l] of a run."""
     points = [p for front in all_fronts(run).values() for p in front]
-    if not points:
+    if (
+        not points
+        or not {"weighted_efficiency_pct", "power_density_kw_l"} <= points[0].results.keys()
+    ):
         return {}
     return {
         "efficiency": max(p.efficiency for p in points),

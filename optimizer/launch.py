@@ -30,7 +30,7 @@ from optimizer.budget import Settings
 from optimizer.cautions import CAUTIONS
 from optimizer.demands import demands
 from optimizer.environment import environment
-from optimizer.files import read_json, write_json, write_whole
+from optimizer.files import read_json, write_json
 from optimizer.opened import Opened, opened
 from optimizer.problem import DesignProblem
 from optimizer.store import SCHEMA, Store, candidate_record, create, packed
@@ -194,13 +194,17 @@ def new_store(
         Designs (n, genes) to start from, by candidate name.
     """
     spec = ready.spec
-    store = create(
+    files = {"cautions.txt": "\n\n".join([*CAUTIONS, ""]).encode()}
+    if seeds is not None:
+        files["seeds.npz"] = packed({"schema": np.array(SCHEMA), **seeds})
+    return create(
         root,
         folder_name(spec.project.name, ready.variant),
         specification=ready.text,
         catalogue=_tables(spec, ready.base),
         candidates=[candidate_record(p) for p in ready.problems],
         columns=[dataclasses.asdict(r) for r in RESULTS],
+        files=files,
         manifest={
             "version": VERSION,
             "environment": environment(),
@@ -211,11 +215,6 @@ def new_store(
             **(more or {}),
         },
     )
-    write_whole(store.folder / "cautions.txt", "\n\n".join([*CAUTIONS, ""]).encode())
-    if seeds is not None:
-        content = packed({"schema": np.array(SCHEMA), **seeds})
-        write_whole(store.folder / "seeds.npz", content)
-    return store
 
 
 def _tables(spec: Specification, base: Path) -> dict[str, str]:

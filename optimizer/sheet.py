@@ -117,6 +117,6 @@ def sheet_csv(data: dict[str, Any]) -> str:
 
 def safe_cell(cell: Any) -> Any:
     """Return a cell that no spreadsheet takes for a formula."""
-    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@"):
+    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return "'" + cell
     return cell

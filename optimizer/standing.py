@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.archive import Run, open_run
+from optimizer.store import NAME
 from optimizer.terminal import EXIT_FAULT, EXIT_STOPPED
 
 FULL = 1 << 20  # [byte] a disk with less room than this is called full
@@ -25,7 +26,8 @@ MEANING = {
 def family(run: Run) -> list[Path]:
     """Return the folders of all runs of the same sweep, in the order they are worked on."""
     names = run.manifest.get("sweep", {}).get("runs") or [run.name]
-    beside = [run.folder.parent / name for name in names]
+    # A manifest from elsewhere must not lead out of the folder of runs.
+    beside = [run.folder.parent / name for name in names if NAME.fullmatch(str(name))]
     found = [folder for folder in beside if (folder / "manifest.json").exists()]
     return found if run.folder in found else [run.folder]
 
