@@ -48,10 +48,15 @@ def panel(run: Run) -> html.Section:
             html.Div(id={"type": "pins-body", **key}),
             html.Div(
                 [
-                    dcc.Input(
-                        id={"type": "pins-text", **key}, type="text", placeholder="PATH OP VALUE",
-                        maxLength=LONGEST, list="pins-names", autoComplete="off", value="",
-                        **{"aria-label": "a pin to add: path, operator, value"},
+                    html.Label(
+                        [
+                            "A pin to add ",
+                            dcc.Input(
+                                id={"type": "pins-text", **key}, type="text", value="",
+                                placeholder="PATH OP VALUE", maxLength=LONGEST,
+                                list="pins-names", autoComplete="off",
+                            ),
+                        ]
                     ),
                     html.Button("Add", id={"type": "pins-do", "what": "add"}),
                 ],
