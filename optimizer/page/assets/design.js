@@ -209,6 +209,7 @@
   function build(described) {
     const panel = document.getElementById("design-vary");
     if (!described || !panel) { return window.dash_clientside.no_update; }
+    pending.clear();
     now = { run: described.run, id: described.id, tables: described.tables, fields: {}, past: [], stages: [], n: 0, waiting: 0, again: null };
     const stages = {};
     described.fields.forEach((told) => {
@@ -281,7 +282,9 @@
 
   // ---- new data for what is drawn already -----------------------------------------
 
-  let moves = 0; // only the last of several is carried through
+  const pending = new Map(); // properties by id, the last of several
+  let tries = 0;
+  let running = false;
 
   function visible(node) {
     const box = node.getBoundingClientRect();
@@ -300,25 +303,26 @@
   // Text, tables and the figures in sight at once; the others when the browser has time,
   // and what is not there yet as soon as it is.
   function move(moved) {
-    const mine = ++moves;
-    let later = [];
-    let tries = PATIENCE / RETRY;
     Object.entries(moved || {}).forEach(([id, props]) => {
       const node = document.getElementById(id);
-      if (!node || (props.figure && !visible(node))) { later.push([id, props]); } else { give(id, props); }
+      if (node && (!props.figure || visible(node))) { pending.delete(id); give(id, props); } else { pending.set(id, props); }
     });
-    const next = () => {
-      if (mine !== moves || !later.length) { return; }
-      const there = later.filter(([id]) => document.getElementById(id));
-      const first = there.find(([id]) => visible(document.getElementById(id))) || there[0];
-      if (first) {
-        later = later.filter((item) => item !== first);
-        give(...first);
-      } else if (--tries < 0) { return; }
-      setTimeout(next, first ? 0 : RETRY);
-    };
-    setTimeout(next, RETRY);
+    tries = PATIENCE / RETRY;
+    if (!running) { running = true; setTimeout(drain, RETRY); }
     return window.dash_clientside.no_update;
+  }
+
+  function drain() {
+    const there = Array.from(pending.keys()).filter((id) => document.getElementById(id));
+    const first = there.find((id) => visible(document.getElementById(id))) || there[0];
+    if (!first) { tries -= 1; }
+    if (!pending.size || tries < 0) { pending.clear(); running = false; return; }
+    if (first) {
+      const props = pending.get(first);
+      pending.delete(first);
+      give(first, props);
+    }
+    setTimeout(drain, first ? 0 : RETRY);
   }
 
   // ---- groups and pins ------------------------------------------------------------

@@ -176,6 +176,16 @@ def test_groups_open_on_demand_and_by_keyboard(window, site):
     assert "bill of materials" in window.inner_text("#design-build-body caption >> nth=0")
 
 
+def test_every_figure_is_drawn_whatever_is_opened_meanwhile(window, site):
+    window.goto(f"{site.at}/design?run={site.run}&id={site.designs[0]}")
+    window.wait_for_selector(".design-fold")
+    window.click("#design-limits .design-fold")
+    window.click("#design-life .design-fold")
+    for name in ("loss", "parts", "efficiency", "spectra", "waves", "margins", "chain"):
+        until(window, f"(document.querySelector('#design-{name} .js-plotly-plot') || {{}}).data && "
+                      f"document.querySelector('#design-{name} .js-plotly-plot').data.length > 0")  # fmt: skip
+
+
 def test_the_fields_are_found_by_words(window, site):
     opened(window, site)
     window.fill("#design-vary input[type=search]", "outer width")
@@ -196,6 +206,15 @@ def test_a_pin_is_offered_at_the_value_it_would_hold(window, site):
     window.keyboard.press("Escape")
     until(window, "document.getElementById('design-offer').hidden")
     assert window.evaluate("document.activeElement.dataset.pin") == "box.width_mm"
+    window.keyboard.press("Enter")
+    until(window, "document.activeElement.textContent === '= 133'")
+    window.keyboard.press("Tab")
+    window.keyboard.press("Enter")
+    until(
+        window,
+        "document.getElementById('pins-panel').textContent.includes('box.width_mm <= 133')",
+    )
+    until(window, "document.getElementById('design-offer').hidden")
 
 
 def test_a_design_is_kept_under_a_name_and_opened_again(window, site):
