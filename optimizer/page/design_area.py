@@ -214,8 +214,11 @@ def register(app: dash.Dash, library: Library) -> None:
         State("design-there", "data"), prevent_initial_call="initial_duplicate",
     )  # fmt: skip
     def draw(unfolded: Any, theme: str | None, now: Any, place: Any, there: Any) -> list[Any]:
-        only = unfolded["last"] if dash.ctx.triggered_id == "design-unfolded" else None
-        names = [n for n in unfolded["open"] if only in (None, n)]
+        names = unfolded["open"]
+        if dash.ctx.triggered_id == "design-unfolded":
+            # Of two questions at once the page takes the last answer only: whatever an
+            # earlier one was to draw and is not there yet is drawn now.
+            names = [n for n in names if n == unfolded["last"] or n not in there]
         return redrawn(library, place, now, theme=theme, names=names, there=there)
 
 

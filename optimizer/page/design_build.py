@@ -59,7 +59,7 @@ def _loop(loop: dict[str, Any]) -> list[str]:
         f"{significant(loop['kp'])} {gain}" if loop["kp"] else "–",
         f"{significant(loop['ki'])} {gain}/s" if loop["ki"] else "–",
         *(
-            "–" if loop[key] is None else f"{significant(loop[key])} {unit}"
+            "–" if loop[key] is None else quantity(loop[key], unit)
             for key, unit in (("crossover", "Hz"), ("phase_margin", "°"), ("gain_margin", "dB"))
         ),
         loop["note"],
@@ -92,10 +92,15 @@ def _row_pin(shown: Shown, path: str, name: str) -> dict[str, str]:
 
     Parts that come several times share one design: ``boost.switch_2`` is ``boost.switch``.
     """
-    known = {v.path: v for v in shown.item.variables}
+    item = shown.item
+    known = {v.path: v for v in item.variables}
     stems = [path, path.rstrip("0123456789").rstrip("_"), path.rpartition(".")[0]]
-    for variable in (known.get(f"{stem}.{row}") for stem in stems for row in ROWS):
-        if variable is not None and name in variable.options:
+    own = [known[p] for p in (f"{stem}.{row}" for stem in stems for row in ROWS) if p in known]
+    # A part may be called otherwise than its design: diode_1 is placed from the rectifier.
+    stage = path.partition(".")[0] + "."
+    others = [v for v in item.variables if v.kind == "row" and v.path.startswith(stage)]
+    for variable in [*own, *others]:
+        if variable.shown(item.values[variable.field]) == name:
             return {"pin": variable.path, "value": name, "kind": "name"}
     return {}
 

@@ -403,6 +403,22 @@ def test_ripple_at_full_power_is_the_reported_one(base):
     assert [r["power_w"] for r in rows] == sorted(r["power_w"] for r in rows)
 
 
+def test_every_part_of_a_catalogue_can_be_pinned_by_its_row(library, base):
+    drawn = drawing(library, base, {}, ["build"])
+    bill = json.loads(drawn_table(drawn, "bill-of-materials"))
+    rows = {name for t in base.base.case.catalogue.names().values() for name in t}
+    known = {v.path: v for v in base.base.variables}
+    for row in bill["rows"]:
+        part = row[3]
+        if part["text"] in rows:
+            variable = known[part["pin"]]
+            assert variable.shown(base.base.values[variable.field]) == part["text"]
+
+
+def drawn_table(drawn, name):
+    return movable(drawn.contents)[f"design-table-{name}"]["data-table"]
+
+
 def test_margins_are_told_in_words():
     assert words(0.032) == "not met by 3.2 %"
     assert words(-0.056) == "5.6 % left"

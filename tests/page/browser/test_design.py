@@ -182,8 +182,8 @@ def test_every_figure_is_drawn_whatever_is_opened_meanwhile(window, site):
     window.click("#design-limits .design-fold")
     window.click("#design-life .design-fold")
     for name in ("loss", "parts", "efficiency", "spectra", "waves", "margins", "chain"):
-        until(window, f"(document.querySelector('#design-{name} .js-plotly-plot') || {{}}).data && "
-                      f"document.querySelector('#design-{name} .js-plotly-plot').data.length > 0")  # fmt: skip
+        plot = f"document.querySelector('#design-{name} .js-plotly-plot')"
+        until(window, f"{plot} && {plot}.data && {plot}.data.length > 0")
 
 
 def test_the_fields_are_found_by_words(window, site):
