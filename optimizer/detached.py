@@ -65,7 +65,7 @@ def launched(
         with reporter(sys.stderr, quiet=quiet) as told:
             work(folders, workers=workers, address=address, told=told)
         return _verdict(folders, None)
-    process = _started(folders, workers, address)
+    process = begun(folders, workers=workers, address=address)
     return followed(folders, quiet=quiet, process=process)
 
 
@@ -74,12 +74,13 @@ def log_of(folders: Sequence[Path]) -> Path:
     return folders[0] / "log.txt"
 
 
-def _started(
-    folders: Sequence[Path], workers: int | None, address: str | None
+def begun(
+    folders: Sequence[Path], *, workers: int | None = None, address: str | None = None
 ) -> subprocess.Popen[bytes]:
-    """Start the hidden command in its own session, its output in the log.
+    """Start a search in its own session, its output in the log, and follow nothing.
 
-    The locks go over to it without a moment in which nobody holds them.
+    The locks go over to it without a moment in which nobody holds them.  Parameters as in
+    ``launched``.
     """
     options = [] if workers is None else ["--workers", str(workers)]
     options += ["--address", address] if address else []

@@ -125,9 +125,10 @@ class Library:
         ``place`` is "front" for designs that no other structure of their topology
         dominates, "behind" for the rest.  It belongs to all who ask: change a copy.
         """
-        return self._listing(run).table
+        return self.listing(run).table
 
-    def _listing(self, run: Run) -> Listing:
+    def listing(self, run: Run) -> Listing:
+        """Return the table with the place of each of its rows among the stored designs."""
         # By the run as it was opened, not by its name: another may stand there by now.
         listing: Listing = self._listings.get(run, lambda: _listing(run))
         return listing
@@ -140,7 +141,7 @@ class Library:
         RunError
             If none or several designs have it.
         """
-        listing = self._listing(run)
+        listing = self.listing(run)
         found = np.flatnonzero(listing.table["design"].to_numpy() == name)
         if not found.size:
             return run.design(name)

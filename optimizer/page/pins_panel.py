@@ -18,7 +18,7 @@ from optimizer.archive import Run
 from optimizer.child import child_pins
 from optimizer.demands import demands
 from optimizer.launch import parse_without_files
-from optimizer.page import frame
+from optimizer.page import frame, jobs
 from optimizer.page.areas import address
 from optimizer.page.library import Library
 from optimizer.pins import Scope, parse, resolved
@@ -216,8 +216,6 @@ def started(library: Library, run: Run, pins: Sequence[str]) -> list[Any]:
         For pins that clash, or where too many searches are running already.
     """
     written = list(check(run, pins))
-    from optimizer.page import jobs
-
     name = jobs.rerun(library, run, written)
     both = f"{run.name},{name}"
     return [

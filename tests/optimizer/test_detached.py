@@ -17,7 +17,7 @@ from models.errors import RunError
 from optimizer.archive import open_run
 from optimizer.budget import Settings
 from optimizer.cli import main
-from optimizer.detached import COMMAND, _started, cut, log_of
+from optimizer.detached import COMMAND, begun, cut, log_of
 from optimizer.files import Lock, RunInUseError
 from optimizer.launch import new_stores, prepared_variants
 from optimizer.stopping import holder, stopped
@@ -208,7 +208,7 @@ def test_two_sweeps_into_one_folder_of_runs_keep_apart(undisturbed, tmp_path):
 
 
 def test_a_run_is_held_from_the_start_by_the_process_that_will_search_it(endless, tmp_path):
-    process = _started([endless.folder], 0, None)
+    process = begun([endless.folder], workers=0)
     try:
         assert holder(endless) == process.pid  # while it still loads
         assert endless.status["state"] == "running"

@@ -41,7 +41,9 @@ def gathered(run, source, clicks=1, text="", pins=()):
 
 def test_a_button_adds_its_pin_once_and_says_so(run):
     pins, said, _, spoken = gathered(run, ADD)
-    assert pins == ["height_mm <= 45"] and said is None and "height_mm" in spoken
+    assert pins == ["height_mm <= 45"]
+    assert said is None
+    assert "height_mm" in spoken
     assert gathered(run, ADD, pins=pins)[0] == pins
 
 
@@ -51,7 +53,8 @@ def test_a_button_that_was_only_drawn_adds_nothing(run):
 
 def test_text_is_brought_to_the_plain_written_form_and_the_field_emptied(run):
     pins, _, text, _ = gathered(run, {"type": "pins-text"}, text="  cost<=60 ")
-    assert pins == ["cost <= 60"] and text == ""
+    assert pins == ["cost <= 60"]
+    assert text == ""
 
 
 def test_pins_go_one_by_one_and_all_at_once(run):
@@ -72,14 +75,16 @@ def test_pins_go_one_by_one_and_all_at_once(run):
 def test_a_pin_that_cannot_hold_is_refused_with_the_reason(run, text, words):
     pins, said, _, _ = gathered(run, {"type": "pins-text"}, text=text, pins=["height_mm <= 45"])
     assert pins is dash.no_update
-    assert words in text_of(said) and said.role == "alert"
+    assert words in text_of(said)
+    assert said.role == "alert"
 
 
 def test_a_clash_names_both_pins(run):
     said = gathered(run, {"type": "pins-text"}, text="height_mm >= 50", pins=["height_mm <= 45"])[
         1
     ]
-    assert "height_mm <= 45" in text_of(said) and "height_mm >= 50" in text_of(said)
+    assert "height_mm <= 45" in text_of(said)
+    assert "height_mm >= 50" in text_of(said)
 
 
 def test_without_a_panel_a_wrong_pin_is_an_error_for_the_frame():
