@@ -216,7 +216,7 @@ def started(library: Library, run: Run, pins: Sequence[str]) -> list[Any]:
         For pins that clash, or where too many searches are running already.
     """
     written = list(check(run, pins))
-    name = jobs.rerun(library, run, written)
+    name = jobs.rerun(library, run.name, written)
     both = f"{run.name},{name}"
     return [
         html.P([html.Strong(name), " is being searched in the background."]),

@@ -321,4 +321,4 @@ def test_a_hundred_thousand_designs_are_listed_within_the_time_of_first_paint(la
         )
     assert listed < 5.0
     assert opened < 2.0
-    assert 20e6 < library._listing(run).weight < 100e6
+    assert 20e6 < library.listing(run).weight < 100e6

@@ -1,13 +1,10 @@
 """The pins panel: what is gathered, what is refused, what is left, what a re-run is given."""
 
-import sys
-from types import SimpleNamespace
-
 import dash
 import pytest
 
 from models.errors import PinError
-from optimizer.page import pins_panel
+from optimizer.page import jobs, pins_panel
 from optimizer.page.library import Library
 from tests.page.made import many
 
@@ -116,11 +113,9 @@ def test_every_pin_has_its_own_button_to_remove_it(run):
 
 def test_a_re_run_is_given_the_pins_and_the_way_to_both_fronts(library, run, monkeypatch):
     asked = []
-    jobs = SimpleNamespace(rerun=lambda *given: asked.append(given) or "child-1")
-    monkeypatch.setitem(sys.modules, "optimizer.page.jobs", jobs)
-    monkeypatch.setattr("optimizer.page.jobs", jobs, raising=False)
+    monkeypatch.setattr(jobs, "rerun", lambda *given: asked.append(given) or "child-1")
     told = pins_panel.started(library, run, ["height_mm<=45"])
-    assert asked == [(library, run, ["height_mm <= 45"])]
+    assert asked == [(library, run.name, ["height_mm <= 45"])]
     assert f"runs={run.name}%2Cchild-1" in str(told)
 
 
