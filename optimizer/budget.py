@@ -20,6 +20,8 @@ RINGS_FROM = (1_000_000, 250_000)
 FIRST_MOST = 25_000  # evaluations: no more go out to a candidate before merit counts
 PATIENCE = 0.5  # of an equal share of the evaluations, before a structure may be given up …
 PATIENCE_MOST = 50_000  # … and no more: there the search stood within 1 % when measured
+OWN, OWN_FROM = 3_000, 6_000  # evaluations to look alone, where an island has that many
+RELAXED_SHARE = 0.45  # of the evaluations of an island pass before all its limits are strict
 ROUND_LEAST = 50_000  # evaluations that are worth a barrier of a large sweep
 
 
@@ -156,6 +158,8 @@ class Settings:
             archive=int(min(max(400_000 / count, 150), 1500)),
             cloud=int(min(max(100_000 / count, 30), 16_000)),
             front=int(min(max(400_000 / max(candidates, 1), 500), 3000)),
+            own=OWN if each >= OWN_FROM else 0,
+            relaxed=int(RELAXED_SHARE * each) if each >= OWN_FROM else 0,
             seen=min(max(1 << math.ceil(math.log2(max(each, 2))), 1 << 12), SEEN),
         )
 

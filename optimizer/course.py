@@ -186,13 +186,14 @@ def planned(course: Course, problems: Sequence[Problem], settings: Settings) -> 
 def _part(course: Course, island: int, share: int, settings: Settings) -> int:
     """Return what an island gets of its candidate's share.
 
-    Until its ring knows a feasible design the islands of it search in turns: three at
-    once would spend three times as much on the same thing.
+    Where the budget is too small for each to find a feasible design by itself, the islands
+    of a ring look for one in turns: three at once would spend three times as much on it.
     """
     c, state = course.owner(island), course.states[island]
     layout, number = settings.layout(len(course.fronts)), int(state.key[2])
     share //= layout.rings
-    if not len(state.block_genes):
+    own = settings.tuning(len(course.fronts)).own
+    if own or not len(state.block_genes):
         return share // layout.size
     first = island - number % layout.size
     if any(s.front.size for s in course.states[first : first + layout.size]):

@@ -25,6 +25,7 @@ def helped(
     """Return the course after islands without a feasible design have taken some of others.
 
     Isolation serves different fronts; an island that has none has nothing to protect.
+    But what it finds by itself lies elsewhere: only one that has looked for long is helped.
     Nothing crosses from one ring to another, nor early to an island that is to find by
     itself what lies far from the seeds of the others.
     """
@@ -34,6 +35,8 @@ def helped(
     for i, state in enumerate(course.states):
         c, island = course.owner(i), int(state.key[2])
         if course.is_probe(i) or not course.live[c] or state.front.size:
+            continue
+        if state.evaluations < tuning.own:
             continue
         if early and state.clock[APART]:
             continue

@@ -16,7 +16,7 @@ import numpy as np
 from models.axes import Array
 from optimizer.blocks import FOUNDERS, PARENTS, Blocks, blocks_of, composed
 from optimizer.encode import Space, Whole
-from optimizer.intake import absorb, violated
+from optimizer.intake import absorb, ranked, violated
 from optimizer.memetic import POINTS, polished, starts
 from optimizer.operators import (
     Pool,
@@ -146,7 +146,7 @@ def _trial(
         operator = np.full(len(trial), -1)
         s.seeds = s.seeds[:0]
     else:
-        pool = _pool(s, blocks)
+        pool = _pool(s, blocks, tuning)
         # A few too many: some will have been made before, and batches should be full.
         count = tuning.offspring + tuning.offspring // 8
         trial, operator = propose(rng, space, pool, count, operator_weights(s.credit))
@@ -175,8 +175,8 @@ def _hold(s: State, genes: Array) -> Array:
     return np.where(np.isnan(s.held), genes, s.held)
 
 
-def _pool(s: State, blocks: Blocks | None) -> Pool:
-    excess = violated(s, s.margins)
+def _pool(s: State, blocks: Blocks | None, tuning: Tuning) -> Pool:
+    excess = ranked(s, s.margins, tuning)
     rank = np.empty(len(s.genes), dtype=np.int64)
     feasible = excess <= 0.0
     if feasible.any():

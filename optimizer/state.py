@@ -33,10 +33,12 @@ class Tuning:
     polish_share: float = 0.4  # of the evaluations that polishing may take
     front: int = 3000  # designs kept of the front of a candidate
     seen: int = SEEN  # slots of the table of designs made lately, a power of two
+    own: int = 0  # evaluations an island looks for a feasible design before others help it
+    relaxed: int = 0  # evaluations over which limits become strict, see intake.allowed
 
 
 # Entries of State.clock.
-GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT, APART = range(7)
+GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT, APART, SEEDED = range(8)
 
 
 @dataclasses.dataclass
@@ -109,10 +111,12 @@ def founded(
         "cloud_genes": v, "cloud_objectives": m, "cloud_columns": c,
         "nearest_genes": v, "nearest_margins": g, "nearest_columns": c,
     }  # fmt: skip
+    clock = np.zeros(8, dtype=np.int64)
+    clock[SEEDED] = seeds is not None and len(seeds) > 0
     return state_from(
         {
             "key": np.array(key, dtype=np.int64),
-            "clock": np.zeros(7, dtype=np.int64),
+            "clock": clock,
             "held": np.full(v, np.nan) if held is None else held,
             "seeds": np.zeros((0, v)) if seeds is None else seeds,
             **{name: np.zeros((0, width)) for name, width in rows.items()},

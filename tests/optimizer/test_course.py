@@ -3,13 +3,16 @@ import dataclasses
 import numpy as np
 import pytest
 
+from optimizer import exchange
 from optimizer.budget import Settings
 from optimizer.course import TURN, opened, planned, settled
 from optimizer.island import advance
+from optimizer.state import EVALUATIONS, founded
 from tests.optimizer.stand_in import StandIn
 from tests.optimizer.test_blocks import Chain
 
 SETTINGS = Settings(seed=3, evaluations=30_000, islands=3)
+SMALL = Settings(seed=3, evaluations=15_000, islands=3)
 
 
 def after_a_round(course, problems, settings):
@@ -24,30 +27,61 @@ def after_a_round(course, problems, settings):
     return course, [s.evaluations for s in course.states]
 
 
-def test_one_island_looks_for_the_first_feasible_design_and_the_others_start_from_there():
+def test_on_a_small_budget_one_island_looks_for_a_feasible_design_and_others_start_from_there():
     problems = [Chain()]
-    course = opened(problems, SETTINGS, {})
+    course = opened(problems, SMALL, {})
     rounds = 0
     while not course.fronts[0].size:
-        course, spent = after_a_round(course, problems, SETTINGS)
+        course, spent = after_a_round(course, problems, SMALL)
         rounds += 1
         assert sum(n > 0 for n in spent) == 1
         assert rounds < 12
     sizes = [s.front.size for s in course.states]
     assert min(sizes) > 0
-    _, more = after_a_round(course, problems, SETTINGS)
+    _, more = after_a_round(course, problems, SMALL)
     assert all(b > a for a, b in zip(spent, more, strict=True))
     # They start alike and go their own ways.
-    states = after_a_round(course, problems, SETTINGS)[0].states
+    states = after_a_round(course, problems, SMALL)[0].states
     assert states[1].genes.tobytes() != states[2].genes.tobytes()
 
 
+def test_where_the_budget_allows_every_island_finds_a_feasible_design_of_its_own():
+    problems = [Chain()]
+    course, settings = opened(problems, SETTINGS, {}), SETTINGS
+    assert settings.tuning(1).own > 0
+    firsts = {}
+    while len(firsts) < 3:
+        course, spent = after_a_round(course, problems, settings)
+        for i, state in enumerate(course.states):
+            if state.front.size and i not in firsts:
+                firsts[i] = state.front_genes[0]
+                # Nobody took it from a neighbour.
+                assert spent[i] < settings.tuning(1).own
+    assert min(spent) > 0
+    assert not np.allclose(firsts[0], firsts[1])
+    assert not np.allclose(firsts[1], firsts[2])
+
+
+def test_an_island_that_has_looked_in_vain_for_long_is_helped():
+    own = SETTINGS.tuning(1).own
+    for spent, helped in ((own - 1, False), (own, True)):
+        course, _ = after_a_round(opened([StandIn()], SETTINGS, {}), [StandIn()], SETTINGS)
+        lost = founded((SETTINGS.seed, 0, 1), StandIn())
+        lost.genes, lost.objectives, lost.margins = (
+            course.states[0].genes, course.states[0].objectives, course.states[0].margins + 9.0,
+        )  # fmt: skip
+        lost.clock[EVALUATIONS] = spent
+        course.states[1] = lost
+        made = exchange.helped(course, [StandIn()], SETTINGS, SETTINGS.tuning(1))
+        assert (made.states[1].front.size > 0) == helped
+
+
 def test_islands_take_turns_while_nothing_feasible_is_known():
-    course = opened([Chain()], SETTINGS, {})
+    course = opened([Chain()], SMALL, {})
     for spent, expected in ((0, 0), (TURN, 1), (2 * TURN, 2), (3 * TURN, 0)):
         there = dataclasses.replace(course, evaluations=np.array([spent]))
         now = [s.evaluations for s in there.states]
-        given = planned(there, [Chain()], SETTINGS).targets - now
+        given = planned(there, [Chain()], SMALL).targets - now
         assert np.flatnonzero(given).tolist() == [expected]
 
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from optimizer.front import Front
-from optimizer.intake import received
+from optimizer.intake import allowed, received
 from optimizer.island import advance
 from optimizer.problem import Outcome
 from optimizer.selection import violation
-from optimizer.state import Tuning, founded, state_from
+from optimizer.state import EVALUATIONS, Tuning, founded, state_from
 from tests.optimizer.stand_in import StandIn
 
 TUNING = Tuning(population=40, offspring=120, first_sample=3, polish_every=1500, cloud=300)
@@ -130,3 +130,67 @@ def test_a_needle_among_sixty_limits_is_found(number):
     tuning = dataclasses.replace(TUNING, population=100, offspring=300)
     state, _ = advance(founded((3, 0, number), problem), problem, tuning, 40_000)
     assert state.front.size > 0
+
+
+EASED = dataclasses.replace(TUNING, relaxed=2000)
+
+
+def test_limits_become_strict_with_the_evaluations_at_three_paces():
+    paces = []
+    for number in range(4):
+        state, _ = advance(island(number), StandIn(), TUNING, 500)
+        assert state.front.size
+        found = []
+        for spent in (1, 200, 600, 1500, 2000, 4000):
+            state.clock[EVALUATIONS] = spent
+            found.append(allowed(state, EASED))
+        assert found == sorted(found, reverse=True)
+        assert found[0] == pytest.approx(1.0, abs=0.01)
+        assert found[-1] == 0.0
+        paces.append(found[2])
+    # A third of the time, all of it, five thirds, and a third again.
+    assert paces == pytest.approx([(1 - 600 / end) ** 3 if end > 600 else 0.0
+                                   for end in (2000 / 3, 2000, 10000 / 3, 2000 / 3)])  # fmt: skip
+
+
+def test_limits_are_strict_without_a_feasible_design_from_seeds_and_in_trials():
+    assert allowed(island(), EASED) == 0.0
+    free, _ = advance(island(), StandIn(), TUNING, 500)
+    assert allowed(free, EASED) > 0.0
+    assert allowed(free, TUNING) == 0.0
+    seeded = founded((1, 0, 0), StandIn(), seeds=free.front_genes)
+    seeded, _ = advance(seeded, StandIn(), TUNING, 500)
+    assert seeded.front.size
+    assert allowed(seeded, EASED) == 0.0
+    held = free.copied()
+    held.held[0] = 0.0
+    assert allowed(held, EASED) == 0.0
+
+
+class Strait:
+    """Two shores with a strait that fails its one limit a little; the far shore is better."""
+
+    def __init__(self):
+        kinds = [0] * 20
+        self.space = type(StandIn().space).uniform(kinds, kinds, kinds)
+        self.blocks, self.name, self.topology, self.sizes = None, "strait", "strait", (2, 1, 2)
+
+    def evaluate(self, genes):
+        x = genes.mean(axis=1)
+        wet = np.minimum(x - 0.60, 0.72 - x)
+        f = np.stack([genes[:, 0] - 6.0 * x, 1.0 - genes[:, 0] - 6.0 * x], axis=1)
+        return Outcome(f, 3.0 * wet[:, None], f, np.zeros(len(f), dtype=bool))
+
+
+def crossings(tuning):
+    """How many of six islands reach the far shore."""
+    made = dataclasses.replace(tuning, polish_every=10**9)
+    ends = [
+        advance(founded((seed, 0, 1), Strait()), Strait(), made, 4000)[0].front_genes
+        for seed in range(6)
+    ]
+    return sum((genes.mean(axis=1) > 0.71).any() for genes in ends)
+
+
+def test_relaxed_limits_cross_a_strait_before_which_strict_ones_stay():
+    assert crossings(EASED) >= 2 * crossings(TUNING) + 2
