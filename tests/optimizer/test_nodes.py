@@ -50,6 +50,14 @@ class Losing:
             yield done
 
 
+def searched_by(hands, count, alone, problems):
+    """Search until so many workers have had a piece."""
+    end = time.monotonic() + 90.0
+    while sum(hand.call > 0 for hand in hands._hands) < count and time.monotonic() < end:
+        assert same(alone, engine.sweep(problems, unruly.SETTINGS, workers=hands))
+    assert sum(hand.call > 0 for hand in hands._hands) == count
+
+
 def test_a_lost_node_changes_no_bit_and_new_ones_are_used(nodes, tmp_path, monkeypatch):
     made, second = nodes
     monkeypatch.setattr(workers, "COUNT_EVERY", 0.5)
@@ -58,6 +66,8 @@ def test_a_lost_node_changes_no_bit_and_new_ones_are_used(nodes, tmp_path, monke
     (tmp_path / "slow").touch()
     with RayWorkers(problems, address=made.address) as hands:
         assert len(hands._hands) == 2
+        # Under load one worker can do all the pieces before the other has started.
+        searched_by(hands, 2, alone, problems)
         losing = Losing(hands, 40, lambda: made.remove_node(second, allow_graceful=False))
         found = engine.sweep(problems, unruly.SETTINGS, workers=losing)
         assert losing.pieces <= 0
@@ -65,8 +75,5 @@ def test_a_lost_node_changes_no_bit_and_new_ones_are_used(nodes, tmp_path, monke
         assert hands.faults
         for _ in range(2):
             made.add_node(num_cpus=1, object_store_memory=100 << 20)
-        end = time.monotonic() + 60.0
-        while sum(hand.call > 0 for hand in hands._hands) < 3 and time.monotonic() < end:
-            assert same(alone, engine.sweep(problems, unruly.SETTINGS, workers=hands))
-        assert sum(hand.call > 0 for hand in hands._hands) == 3
+        searched_by(hands, 3, alone, problems)
     assert made.head_node.live_processes()
