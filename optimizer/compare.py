@@ -117,7 +117,7 @@ def compared(runs: Sequence[Run]) -> Comparison:
     topologies = tuple(dict.fromkeys(c.topology for run in runs for c in run.candidates))
     sides = _sides(runs, objectives, topologies)
     facts = tuple(_facts(run, sides[run.name]) for run in runs)
-    differences = _differences(runs)
+    differences = differing(runs)
     by_name = {run.name: run for run in runs}
     pairs = tuple(
         _pair(by_name[before], by_name[after], sides, objectives, differences)
@@ -206,7 +206,7 @@ def _pairs(facts: Sequence[Facts]) -> list[tuple[str, str]]:
     ]
 
 
-def _differences(runs: Sequence[Run]) -> tuple[Difference, ...]:
+def differing(runs: Sequence[Run]) -> tuple[Difference, ...]:
     """Return every field of specification, catalogue and version in which runs differ."""
     flat = [_flat(parse_without_files(run).model_dump(mode="json")) for run in runs]
     for found, run in zip(flat, runs, strict=True):
