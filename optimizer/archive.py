@@ -123,6 +123,13 @@ class Run:
     """The reading end of a run folder; it never waits for, nor disturbs, the writer."""
 
     def __init__(self, folder: Path) -> None:
+        self._head(folder)
+        found = read_json(folder / "candidates.json")
+        with checked(folder / "candidates.json"):
+            self.candidates = tuple(_candidate(*item) for item in enumerate(found["candidates"]))
+
+    def _head(self, folder: Path) -> None:
+        """Read what says what the run is, and what its results mean."""
         self.folder = folder
         self.manifest = read_json(folder / "manifest.json")
         with checked(folder / "manifest.json"):
@@ -132,9 +139,6 @@ class Run:
                 f"{folder.name} was written by a newer version: schema {schema}, this one reads "
                 f"up to {SCHEMA}.\n  Install the newer version."
             )
-        found = read_json(folder / "candidates.json")
-        with checked(folder / "candidates.json"):
-            self.candidates = tuple(_candidate(*item) for item in enumerate(found["candidates"]))
         found = read_json(folder / "columns.json")
         with checked(folder / "columns.json"):
             self.columns = tuple(

@@ -172,7 +172,11 @@ class Trend:
 
     def bars(self, p: Progress, line: Line) -> str:
         """Return the hypervolume of a topology over the last rounds, a bar each."""
-        return bars([sample[3] for sample in self._samples(p, line)])
+        return bars(self.hypervolumes(p, line))
+
+    def hypervolumes(self, p: Progress, line: Line) -> list[float]:
+        """Return the hypervolume of a topology over the last rounds."""
+        return [sample[3] for sample in self._samples(p, line)]
 
     def _samples(self, p: Progress, line: Line) -> collections.deque[Sample]:
         return self._seen.get(f"{p.run} {line.topology}", collections.deque())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 import threading
 from collections.abc import Sequence
 from pathlib import Path
@@ -11,14 +10,14 @@ from models.errors import RunError
 from optimizer import standing, stopping
 from optimizer.child import new_child
 from optimizer.detached import begun
-from optimizer.files import writer
+from optimizer.files import started, writer
 from optimizer.page.library import Library
 
 MOST = 2  # searches at once under one folder of runs, those of terminals included
 PATIENCE = 5.0  # [s] that a request waits for a search to stop
 
 _lock = threading.Lock()
-_children: list[subprocess.Popen[bytes]] = []
+_asked: set[tuple[int, str]] = set()  # processes that were asked to stop, with their start
 
 
 def rerun(
@@ -57,19 +56,45 @@ def rerun(
 
 
 def resume(library: Library, run: str) -> None:
-    """Go on with an interrupted or stopped run, and the rest of its sweep."""
-    found = library.run(run)
-    status = found.status
-    if status["state"] == "running" or not standing.unfinished(status):
-        raise RunError(f"{run} is {status['state']}; there is nothing to go on with.")
+    """Go on with an interrupted or stopped run, and the rest of its sweep.
+
+    Raises
+    ------
+    RunError
+        If it is worked on or has come to its end, or too many searches are running.
+    """
     with _lock:
+        found = library.run(run)
+        status = found.status
+        if status["state"] in ("running", "waiting"):
+            raise RunError(f"{run} is {status['state']} already; there is nothing to go on with.")
+        if not standing.unfinished(status):
+            why = standing.why(found, status)
+            raise RunError(f"{run} has ended: {why}.\n  Re-run it with a pin for more designs.")
         _room(library)
         _start(standing.family(found))
 
 
-def stop(library: Library, run: str, *, now: bool = False) -> None:
-    """Ask the process that works on a run to stop; it may take a moment longer."""
-    stopping.stopped(library.run(run), now=now, patience=PATIENCE)
+def stop(library: Library, run: str, *, now: bool = False) -> bool:
+    """Ask the process that works on a run to stop; return whether it has by now.
+
+    Raises
+    ------
+    RunError
+        If nobody works on it, or it was asked before: a second signal would end it at once.
+    """
+    found = library.run(run)
+    with _lock:
+        pid = stopping.holder(found)
+        process = (pid, started(pid))
+        if process in _asked and not now:
+            raise RunError(
+                f"{run} was asked to stop already and finishes its generation.\n"
+                "  To end it without waiting, stop it now."
+            )
+        _asked.add(process)
+    stopping.stopped(found, now=now, patience=PATIENCE)
+    return found.pid is None
 
 
 def running(library: Library) -> list[str]:
@@ -83,7 +108,6 @@ def _worked_on(folder: Path) -> bool:
 
 def _room(library: Library) -> None:
     """See that another search may start: one process may hold several runs."""
-    _reap()
     pids = {writer(library.root / name / "lock") for name in library.names()} - {None}
     if len(pids) >= MOST:
         raise RunError(
@@ -93,9 +117,6 @@ def _room(library: Library) -> None:
 
 
 def _start(folders: Sequence[Path]) -> None:
-    _children.append(begun(folders))
-
-
-def _reap() -> None:
-    """Let go of processes that have ended, so that none stays behind as a dead entry."""
-    _children[:] = [child for child in _children if child.poll() is None]
+    """Start a search, and wait for it aside: else it would stay as a dead entry when it ends."""
+    child = begun(folders)
+    threading.Thread(target=child.wait, name=f"search of {folders[0].name}", daemon=True).start()
