@@ -17,7 +17,6 @@ A topology calls ``prepare`` once and ``place`` for every power it tries.
 from __future__ import annotations
 
 import dataclasses
-import math
 from typing import TypeAlias
 
 from models.axes import POINT, Array, Indices, array_namespace
@@ -26,10 +25,10 @@ from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
 from models.parts import capacitor, diode, inductor, switch
 from models.parts.part import Part
 from models.parts.switch import Design as SwitchPosition
+from models.stages import front_ripple, swing
 from models.stages import series_capacitor_gain as gain_law
 from models.stages import series_capacitor_modes as modes
 from models.stages import series_capacitor_parts as parts
-from models.stages import swing
 from models.stages.series_capacitor_stress import Conditions
 from models.stages.stage import Placed
 from models.variables import part, real, row, structure, whole
@@ -44,10 +43,7 @@ RIPPLE_MAX = 0.01  # switching ripple of the module voltage
 # From this share of full power on the stage has to run without pauses.
 STEADY_FROM = 0.5
 PAUSES_MAX = 0.01  # share of time in pauses that counts as none
-# Switching periods of a burst: enough for the currents to settle; common practice.
-BURST_PERIODS = 4.0
 T_DEAD = 50e-9  # [s], stands in a switch position that has no dead time
-LEAST_SHARE = 1e-3  # of time in bursts, so that idle rows stay finite
 
 
 @dataclasses.dataclass(frozen=True)
@@ -79,6 +75,12 @@ class HardSwitch:
     parallel: Array = whole(1, 4, "transistors in parallel")
     r_gate: Array = real(1, 30, "Ω", "gate resistor of each transistor", log=True)
 
+    def position(self) -> SwitchPosition:
+        """Return the switch position; its dead time is never used."""
+        return SwitchPosition(
+            self.row, self.r_on, self.parallel, self.r_gate, 0.0 * self.r_on + T_DEAD
+        )
+
 
 @dataclasses.dataclass(frozen=True)
 class DiodeDesign(Design):
@@ -88,9 +90,8 @@ class DiodeDesign(Design):
     rectifier: diode.Design = part("diode of each phase")
 
     def position(self) -> SwitchPosition:
-        """Return the switch position; its dead time is never used."""
-        x = self.switch
-        return SwitchPosition(x.row, x.r_on, x.parallel, x.r_gate, 0.0 * x.r_on + T_DEAD)
+        """Return the switch position."""
+        return self.switch.position()
 
 
 @dataclasses.dataclass(frozen=True)
@@ -236,10 +237,6 @@ def place(path: str, design: AnyDesign, prepared: Prepared, p: Array, case: Case
 def burst_ripple(design: AnyDesign, active: Array, p: Array, case: Case) -> Array:
     """Return the module's ripple of bursts: amplitude over voltage of a sine of equal rms [1].
 
-    While the stage pauses the module charges its capacitors by
-    ΔV = (P/V)·(1 − δ)·N_b/(δ·f·C), with N_b switching periods a burst; a triangle of
-    that height has the rms value of a sine of ΔV/√6.
-
     Parameters
     ----------
     design : DiodeDesign or SynchronousDesign
@@ -250,17 +247,9 @@ def burst_ripple(design: AnyDesign, active: Array, p: Array, case: Case) -> Arra
         Power at the module [W], (design, point, 1).
     case : Case
         Specification, operating points and catalogue.
-
-    Source
-    ------
-    Charge balance, derived here.
     """
-    xp = array_namespace(p)
-    v = case.points.v_pv
-    share = xp.clip(active, LEAST_SHARE, 1.0)
-    pause = (1.0 - share) * BURST_PERIODS / (share * design.f)
-    c = capacitor.capacitance_at(design.input, v, case)
-    return p / (v * v) * pause / (c * math.sqrt(6.0))
+    c = capacitor.capacitance_at(design.input, case.points.v_pv, case)
+    return front_ripple.bursts(active, f=design.f, c=c, p=p, case=case)
 
 
 def _limits(path: str, design: AnyDesign, at: parts.Setting) -> Ledger:

@@ -12,8 +12,8 @@ from models.catalogues import catalogue
 from models.ledger import Kind
 from models.parts import capacitor
 from models.spec import Parts
+from models.stages import front_ripple, swing
 from models.stages import series_capacitor_boost as boost
-from models.stages import swing
 from models.stages.series_capacitor_boost import DiodeDesign, SynchronousDesign
 from models.variables import build, structures, variables
 from tests.stages.series_capacitor_netlist import arguments, simulate
@@ -264,7 +264,7 @@ def test_bursts_charge_the_module_as_integrated_in_time(case, rng):
     p, share = np.full((1, 6, 1), 60.0), 0.25
     found = boost.burst_ripple(design, designs(share), p, case)[0, 0, 0]
     c = capacitor.capacitance_at(design.input, case.points.v_pv, case)[0, 0, 0]
-    run = boost.BURST_PERIODS / design.f[0, 0, 0]
+    run = front_ripple.BURST_PERIODS / design.f[0, 0, 0]
     t = np.linspace(0.0, run / share, 20001)[:-1]
     i = 60.0 / 30.0
     current = np.where(t < run / share - run, i, i - i / share)
