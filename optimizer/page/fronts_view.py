@@ -71,7 +71,7 @@ class View:
     sort : str
         Column that the table is sorted by, "-" before it for the largest first.
     picked : tuple of str
-        Designs to compare, RUN:ID.
+        Designs to compare, each RUN/ID, as the area "Compare" takes them.
     """
 
     runs: tuple[str, ...] = ()
@@ -98,6 +98,10 @@ class View:
             if field.name == "runs" or value != getattr(usual, field.name):
                 found[field.name] = _written(field.name, value)
         return found
+
+    def full(self) -> dict[str, str]:
+        """Return every entry of its address, those that are as usual too."""
+        return {f.name: _written(f.name, getattr(self, f.name)) for f in dataclasses.fields(self)}
 
 
 def _written(name: str, value: object) -> str:
