@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
 from optimizer.terminal import FILE, JSON, RUNS, document, table
 
-FORMS = {".html": "html", ".json": "json", ".csv": "csv"}
+FORMS = {".html": "html", ".pdf": "pdf", ".json": "json", ".csv": "csv"}
 
 
 @click.command()
@@ -102,7 +103,7 @@ def show(run: str, design: str, runs: Path, as_json: bool) -> None:
 @click.argument("design")
 @RUNS
 @click.option("--set", "changes", multiple=True, help="PATH=VALUE, as in boost.f_khz=150.")
-@click.option("--sheet", "out", type=FILE, help="Also write the sheet: .html, .json or .csv.")
+@click.option("--sheet", "out", type=FILE, help="Also write the sheet: .html, .pdf, .json, .csv.")
 @JSON
 def vary(
     run: str, design: str, runs: Path, changes: tuple[str, ...], out: Path | None, as_json: bool
@@ -127,7 +128,7 @@ def vary(
     varied = edited(base, wanted)
     before, after = sheet_data(base), sheet_data(varied)
     if out:
-        _write(out, after, f"{found.name}, edited by hand")
+        _write(out, after, found.name, wanted)
     if as_json:
         document("vary", {"changed": wanted, **differences(before, after)})
     else:
@@ -138,7 +139,7 @@ def vary(
 @click.argument("run")
 @click.argument("design")
 @RUNS
-@click.option("--out", type=FILE, help="File to write: .html, .json or .csv.")
+@click.option("--out", type=FILE, help="File to write: .html, .pdf, .json or .csv.")
 def sheet(run: str, design: str, runs: Path, out: Path | None) -> None:
     """Write the design sheet of one design of RUN (default: sheet-DESIGN.html)."""
     from optimizer.launch import find_run, open_design
@@ -169,24 +170,22 @@ def picture(run: str, runs: Path, out: Path) -> None:
     click.echo(f"wrote {out}")
 
 
-def _write(path: Path, data: dict[str, object], origin: str) -> None:
+def _write(
+    path: Path, data: dict[str, object], run: str, changes: Mapping[str, str] | None = None
+) -> None:
     from models.errors import RipplefrontError
-    from optimizer.sheet import sheet_csv, sheet_html, sheet_json
+    from optimizer.figures_data import unwritable
+    from optimizer.sheet_blocks import Origin
+    from optimizer.sheet_files import sheet_bytes
 
     form = FORMS.get(path.suffix.lower())
     if form is None:
-        raise RipplefrontError(f"{path} has no known form.\n  End the name in .html, .json, .csv.")
-    text = {
-        "html": lambda: sheet_html(data, origin),
-        "json": lambda: sheet_json(data),
-        "csv": lambda: sheet_csv(data),
-    }[form]()
+        raise RipplefrontError(f"{path} has no known form.\n  End the name in {', '.join(FORMS)}.")
+    content = sheet_bytes(data, form, Origin(run, changes or {}))
     try:
-        path.write_text(text, encoding="utf-8")
+        path.write_bytes(content)
     except OSError as error:
-        raise RipplefrontError(
-            f"{path} cannot be written: {error.strerror}.\n  Choose a folder you may write to."
-        ) from None
+        raise unwritable(path, error) from None
 
 
 COMMANDS: tuple[click.Command, ...] = (front, show, vary, sheet, picture)

@@ -39,9 +39,9 @@ def sheet_html(data: dict[str, Any], origin: str = "") -> str:
         version=VERSION,
         origin=origin,
         q=quantity,
-        used=_used,
+        used=used,
         heads=[{"name": n, "value": quantity(results[key], u)} for key, n, u in HEADS],
-        loops=[_loop_row(loop) for loop in data["loops"]],
+        loops=[loop_row(loop) for loop in data["loops"]],
         fig=_figures(data, results["volume_l"]),
     )
 
@@ -62,14 +62,14 @@ def _figures(data: dict[str, Any], outer_l: float) -> dict[str, Any]:
     }
 
 
-def _used(fact: dict[str, Any]) -> str:
+def used(fact: dict[str, Any]) -> str:
     """Return how much of a rating a stress uses."""
     if fact["bound"] is None or isinstance(fact["value"], str) or fact["bound"] == 0:
         return ""
     return f"{100 * fact['value'] / fact['bound']:.0f} %"
 
 
-def _loop_row(loop: dict[str, Any]) -> tuple[str, ...]:
+def loop_row(loop: dict[str, Any]) -> tuple[str, ...]:
     """Return a control loop as table cells."""
 
     def number(key: str, unit: str) -> str:
