@@ -14,16 +14,13 @@ from models.case import Case
 from models.parts import capacitor, electrolytic, film
 from models.physics.capacitor import electrolytic_resistance, frequency_multiplier
 from models.stages.grid_filter import GridSide
-from models.stages.link_voltage import link_books, link_stress, link_voltage
+from models.stages.link_voltage import K_SMALL, link_books, link_stress, link_voltage
 from models.stages.module_buffer import END_OF_LIFE, WARM
 from models.stages.ports import Link, LinkCurrents, StorageTraits, Store
 from models.stages.stage import Placed
-from models.stress import CapacitorStress
 from models.variables import part, real
 
-# Swing of the energy that counts as small [1]: 3.5 % of voltage; the region in which one
-# voltage stands for the whole cycle in the stage in front.
-K_SMALL = 0.07
+F_LEAST = 1.0  # [Hz], divisor floor of a stage that rests
 TRAITS = StorageTraits("electrolytics in the link", Store.LINK, swings=False)
 
 
@@ -43,8 +40,8 @@ def swing(design: Design, side: GridSide, m_max: Array, case: Case) -> Link:
 
     A fifth of their capacitance is lost then; swing and limits hold for it.
     """
-    c = END_OF_LIFE * capacitor.capacitance(design.storage, case)
-    return link_voltage(design.ratio, c, side, m_max, nodes=1, case=case)
+    slow, fast = _capacitances(design, case)
+    return link_voltage(design.ratio, slow + fast, side, m_max, nodes=1, case=case)
 
 
 def place(
@@ -52,8 +49,7 @@ def place(
 ) -> Placed:
     """Return both banks with the limit on the swing.
 
-    The switching ripple divides between the series resistance of the electrolytics and
-    the reactance of the film.
+    The pulsating current divides as the capacitances do.
 
     Parameters
     ----------
@@ -71,30 +67,44 @@ def place(
         Specification, operating points and catalogue.
     """
     xp = array_namespace(link.k)
+    c_slow, c_fast = _capacitances(design, case)
+    share = c_slow / (c_slow + c_fast)
+    to_storage, to_film = _switching(design, currents, case)
+    both = link_stress(link, side, to_storage, currents.f_bridge)
+    slow = dataclasses.replace(both, i_line_rms=share * both.i_line_rms)
+    fast = dataclasses.replace(both, i_line_rms=(1.0 - share) * both.i_line_rms, i_hf_rms=to_film)
+    return Placed(
+        (
+            electrolytic.place(f"{path}.storage", design.storage, slow, case),
+            film.place(f"{path}.film", design.film, fast, case),
+        ),
+        link_books(path, link, xp.minimum(link.k_max, K_SMALL), case),
+    )
+
+
+def _capacitances(design: Design, case: Case) -> tuple[Array, Array]:
+    """Return the capacitances of worn electrolytics and of the film [F]."""
+    slow = END_OF_LIFE * capacitor.capacitance(design.storage, case)
+    return slow, capacitor.capacitance(design.film, case)
+
+
+def _switching(design: Design, currents: LinkCurrents, case: Case) -> tuple[Array, Array]:
+    """Return the switching ripple in the electrolytics and in the film [A].
+
+    It divides between the series resistance of the former and the reactance of the latter.
+    """
+    xp = array_namespace(currents.i_front, currents.i_bridge)
     table, index = case.catalogue[electrolytic.TABLE], design.storage.row
     r_20 = electrolytic_resistance(table.at("c", index), table.at("tan_delta", index))
     c_film = capacitor.capacitance(design.film, case)
-    to_storage, to_film = 0.0 * link.k, 0.0 * link.k
+    to_storage, to_film = 0.0 * currents.i_front, 0.0 * currents.i_front
     for i, f in (
         (currents.i_front, currents.f_front),
         (currents.i_bridge, currents.f_bridge),
     ):
         speed = frequency_multiplier(f)
         r = WARM * r_20 / (design.storage.count * speed * speed)
-        x = 1.0 / (2.0 * math.pi * f * c_film)
+        x = 1.0 / (2.0 * math.pi * xp.maximum(f, F_LEAST) * c_film)
         square = i * i / (r * r + x * x)
         to_storage, to_film = to_storage + square * x * x, to_film + square * r * r
-    slow = link_stress(link, side, xp.sqrt(to_storage), currents.f_bridge)
-    # Film beside hundreds of times its capacitance takes next to nothing of the slow current.
-    fast = CapacitorStress(
-        slow.v_mean, slow.v_max, slow.v_swing, 0.0 * slow.i_line_rms, xp.sqrt(to_film),
-        currents.f_bridge,
-    )  # fmt: skip
-    small = xp.minimum(link.k_max, K_SMALL)
-    return Placed(
-        (
-            electrolytic.place(f"{path}.storage", design.storage, slow, case),
-            film.place(f"{path}.film", design.film, fast, case),
-        ),
-        link_books(path, link, small, case),
-    )
+    return xp.sqrt(to_storage), xp.sqrt(to_film)

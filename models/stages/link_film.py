@@ -58,10 +58,16 @@ def place(
     case : Case
         Specification, operating points and catalogue.
     """
-    xp = array_namespace(link.k)
-    i_hf = xp.hypot(currents.i_front, currents.i_bridge)
-    stress = link_stress(link, side, i_hf, currents.f_bridge)
     return Placed(
-        (film.place(f"{path}.film", design.film, stress, case),),
+        (bank(path, design, link, side, currents, case),),
         link_books(path, link, link.k_max, case),
     )
+
+
+def bank(
+    path: str, design: Design, link: Link, side: GridSide, currents: LinkCurrents, case: Case
+) -> film.FilmBank:
+    """Return the capacitors alone, which take all currents; parameters as of ``place``."""
+    i_hf = array_namespace(link.k).hypot(currents.i_front, currents.i_bridge)
+    stress = link_stress(link, side, i_hf, currents.f_bridge)
+    return film.place(f"{path}.film", design.film, stress, case)
