@@ -23,8 +23,10 @@ leakage are derived here.
 from __future__ import annotations
 
 import dataclasses
+import functools
 
 from models.axes import Array, array_namespace
+from models.physics.interleaving import Chain, chain
 from models.physics.waveform import ramp_square
 
 # Passes of the magnetising ripple and the leakage drop through one another; the second
@@ -32,6 +34,10 @@ from models.physics.waveform import ramp_square
 PASSES = 4
 # The leakage may take this share of v_out − v_in; beyond, the forms are held [1].
 DROP_MOST = 0.6
+# Of the secondary's conduction, for D_c; beyond, S would cut its current off.
+RESET_MOST = 0.98
+# Of the time in which the flux falls, for the hand-over; the duty is far too large there.
+HANDOVER_MOST = 0.9
 CURRENT_LEAST = 1e-9  # [A], divisor floor
 
 
@@ -66,36 +72,40 @@ class Waves:
     linkage: Array  # [V·s], of the primary, peak to peak
     flux_rise: Array  # share of the period in which it rises
     drop: Array  # of the leakage, over v_out − v_in [1]
+    crowding: Array  # t₁ wanted over what S leaves of the period [1]
 
-    @property
+    @functools.cached_property
     def switch_square(self) -> Array:
         """Mean square of the current of S [A²]."""
         rising = self.duty - self.commutation
         start = self.commutation * (self.i_valley * self.i_valley / 3.0)
         return start + rising * ramp_square(self.i_valley, self.i_peak)
 
-    @property
+    @functools.cached_property
     def clamp_square(self) -> Array:
         """Mean square of the current of D_c [A²]."""
         return self.reset * (self.i_peak * self.i_peak / 3.0)
 
-    @property
+    @functools.cached_property
     def secondary_square(self) -> Array:
         """Mean square of n times the current of D_o [A²]."""
         ends = self.reset * self.i_turn * self.i_turn + self.commutation * self.i_end * self.i_end
         return ends / 3.0 + (self.fall - self.reset) * ramp_square(self.i_turn, self.i_end)
 
-    @property
-    def drawn(self) -> Array:
-        """Mean of the primary's current from its pieces [A]."""
-        start = self.commutation * self.i_valley + self.reset * self.i_peak
-        return 0.5 * (start + (self.duty - self.commutation) * (self.i_valley + self.i_peak))
+    def capacitor_square(self, ratio: Array) -> Array:
+        """Return the mean square of the current of C_c [A²] with the ratio n [1].
 
-    @property
-    def delivered(self) -> Array:
-        """Mean of n times the current of D_o from its pieces [A]."""
-        ends = self.reset * self.i_turn + self.commutation * self.i_end
-        return 0.5 * (ends + (self.fall - self.reset) * (self.i_turn + self.i_end))
+        Source
+        ------
+        Both diode currents less twice their overlap in t₁, where they are straight.
+        """
+        both = self.reset * self.i_peak * self.i_turn / (3.0 * ratio)
+        return self.clamp_square + self.secondary_square / (ratio * ratio) - both
+
+    def capacitor_charge(self, ratio: Array) -> Array:
+        """Return the charge that C_c takes up in a period, times f [A]."""
+        until = self.i_peak / (self.i_peak + self.i_turn / ratio)
+        return 0.5 * self.i_peak * until * self.reset
 
 
 @dataclasses.dataclass(frozen=True)
@@ -142,8 +152,9 @@ def waves(circuit: Circuit, power: Array, *, v_in: Array, v_out: Array) -> Waves
             for field in dataclasses.fields(_Mode)
         }
     )
-    reset = 2.0 * i_out / mode.i_peak
-    drop = circuit.l_k * f * mode.i_peak / reset
+    wanted = 2.0 * i_out / mode.i_peak
+    reset = xp.minimum(wanted, RESET_MOST * mode.fall)
+    drop = circuit.l_k * f * mode.i_peak / wanted
     i_turn = mode.i_peak - mode.v_m * reset / (circuit.l_m * f)
     share = circuit.l_m / (circuit.l_m + circuit.l_k)
     v_clamp = v_in + mode.v_m + drop
@@ -165,6 +176,7 @@ def waves(circuit: Circuit, power: Array, *, v_in: Array, v_out: Array) -> Waves
         linkage=mode.linkage,
         flux_rise=mode.flux_rise,
         drop=drop / gain,
+        crowding=wanted / mode.fall,
     )
 
 
@@ -182,7 +194,8 @@ def _continuous(circuit: Circuit, i_m: Array, i_out: Array, *, gain: Array, v_in
         i_peak = i_m + half
     i_valley = xp.maximum(i_m - half, 0.0)
     flux_rise = v_m / (v_m + rise)
-    commutation = i_valley * l_k * f / (v_in + v_m * (1.0 + l_k / l_m))
+    wanted = i_valley * l_k * f / (v_in + v_m * (1.0 + l_k / l_m))
+    commutation = xp.minimum(wanted, HANDOVER_MOST * (1.0 - flux_rise))
     duty = flux_rise + commutation
     return _Mode(
         i_peak=i_peak,
@@ -217,27 +230,19 @@ def _discontinuous(circuit: Circuit, i_out: Array, gain: Array, v_in: Array) -> 
     )
 
 
-def charge_above(waves: Waves) -> Array:
-    """Return the charge per period by which the primary exceeds its mean, times f [A].
-
-    The capacitors at the module give and take as much: their ripple is this over f·C.
-    """
-    mean = waves.i_in
-    zero = 0.0 * mean
-    pieces = (
-        (waves.commutation, zero, waves.i_valley),
-        (waves.duty - waves.commutation, waves.i_valley, waves.i_peak),
-        (waves.reset, waves.i_peak, zero),
+def primary(waves: Waves) -> Chain:
+    """Return the current that a phase draws from the module [A]."""
+    zero = 0.0 * waves.i_peak
+    lengths = (waves.commutation, waves.duty - waves.commutation, waves.reset)
+    return chain(
+        (*lengths, 1.0 - waves.duty - waves.reset), (zero, waves.i_valley, waves.i_peak, zero)
     )
-    return sum((t * _positive(a - mean, b - mean) for t, a, b in pieces), start=zero)
 
 
-def _positive(a: Array, b: Array) -> Array:
-    """Return the mean of the part above zero of a straight line from ``a`` to ``b``."""
-    xp = array_namespace(a, b)
-    top, bottom = xp.maximum(a, b), xp.minimum(a, b)
-    above, below = xp.maximum(top, 0.0), xp.maximum(bottom, 0.0)
-    length = xp.maximum(top - bottom, CURRENT_LEAST)
-    return 0.5 * (above + below) * xp.clip((above - below) / length, 0.0, 1.0) + xp.where(
-        top - bottom < CURRENT_LEAST, above, 0.0
+def secondary(waves: Waves) -> Chain:
+    """Return n times the current that a phase gives to the link [A], from S's turn-off."""
+    zero = 0.0 * waves.i_peak
+    lengths = (waves.reset, waves.fall - waves.reset, waves.commutation)
+    return chain(
+        (*lengths, 1.0 - waves.fall - waves.commutation), (zero, waves.i_turn, waves.i_end, zero)
     )

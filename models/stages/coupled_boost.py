@@ -1,0 +1,314 @@
+"""Coupled-inductor boost with diode clamp: high gain with one low-voltage switch a phase.
+
+    module ─┬─ L_k ─ primary ─┬─ D_c ─┬─ secondary ─ D_o ── link
+          C_in                S      C_c
+            └─────────────────┴───────┴────────────────── link −
+
+One or two phases, half a period apart.  The leakage of the coupled inductor makes the
+switch turn on without current and the diodes off without steep slope; what it stores goes
+through C_c to the link.  The price is a pulsating input current and an output diode that
+rings, which the snubber of ``coupled_boost_snubber`` holds.  Waves and their region are in
+``coupled_boost_waves``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+from models.axes import POINT, Array, array_namespace, point_max
+from models.case import Case
+from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
+from models.parts import capacitor, diode, transformer
+from models.stages import coupled_boost_parts as parts
+from models.stages import coupled_boost_waves as forms
+from models.stages import front_ripple, swing
+from models.stages.coupled_boost_snubber import Snubber, snubber, windings_seen
+from models.stages.ports import Front, FrontTraits, Link, Output
+from models.stages.series_capacitor_boost import (
+    PAUSES_MAX,
+    RIPPLE_MAX,
+    STEADY_FROM,
+    TIME_MIN,
+    HardSwitch,
+)
+from models.stages.series_capacitor_stress import active_share
+from models.stages.stage import Placed
+from models.variables import part, real, structure
+
+DUTY_MAX = 0.85  # common practice, no source
+# Region in which the forms were compared with the switched circuit [1].
+RATIO_LEAST, RATIO_MOST = 1.0, 8.0
+DROP_MAX = 0.12  # voltage of the leakage while D_c conducts, over v_out − v_in
+RESONANCE_MIN = 12.0  # ring of C_c with the leakage over the conduction of D_c
+LEAST_GAIN = 1.5  # link over module voltage
+
+TRAITS = FrontTraits(
+    title="coupled-inductor boost with clamp",
+    isolated=False,
+    output=Output.LINK,
+    regulated=True,
+    common_negative=True,
+    reverse=False,
+)
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What may be varied of the coupled-inductor boost."""
+
+    phases: int = structure(1, 2, meaning="phases, half a period apart")
+    f: Array = real(50, 300, "kHz", "switching frequency of a phase", log=True)
+    ripple: Array = real(
+        0.2, 2.0, "", "ripple of the magnetising current peak to peak over its mean at full "
+        "power; 2 just reaches zero", log=True,
+    )  # fmt: skip
+    burst: Array = real(1, 40, "%", "share of full power below which it runs in bursts", log=True)
+    snubber: Array = real(
+        0.5, 8.0, "", "capacitance of the output diode's snubber over that of its junction",
+        log=True,
+    )  # fmt: skip
+    transformer: transformer.Design = part(
+        "coupled inductor of each phase", turns_primary=(2, 30), turns_secondary=(3, 120)
+    )
+    switch: HardSwitch = part("switch of each phase")
+    clamp: diode.Design = part("clamp diode of each phase")
+    rectifier: diode.Design = part("output diode of each phase")
+    clamp_capacitor: capacitor.Film = part("clamp capacitor of each phase", count=(1, 6))
+    input: capacitor.Ceramic = part("capacitors at the module")
+
+
+@dataclasses.dataclass(frozen=True)
+class Prepared:
+    """Everything about a batch of designs that does not depend on the power."""
+
+    circuit: forms.Circuit
+    v_in: Array  # [V]
+    v_out: Array  # [V], raised to the least gain
+    lift: Array  # [V], of the link above its swing, at load rejection
+    least_power: Array  # [W], below it bursts; (design, 1, 1)
+    c_clamp: Array  # [F], of one phase
+    snubber: Snubber
+
+
+def inductance(design: Design, *, v_in: Array, v_out: Array, case: Case) -> Array:
+    """Return the magnetising inductance of each phase at its primary [H].
+
+    L_m = V·D·N/(r·I_m·f),   D = (V_o − V)/(V_o + n·V),   I_m = P/V + n·P/V_o
+
+    at full power, with V and V_o the weighted means over the operating points and without
+    leakage.
+    """
+    xp = array_namespace(v_in, v_out)
+    weight = case.points.weight
+    v = xp.sum(weight * v_in, axis=POINT, keepdims=True)
+    link = xp.sum(weight * swing.node_mean(v_out), axis=POINT, keepdims=True)
+    link = xp.maximum(link, LEAST_GAIN * v)
+    n = transformer.ratio(design.transformer)
+    duty = (link - v) / (link + n * v)
+    i_m = point_max(case.points.p_ac) * (1.0 / v + n / link) / design.phases
+    return v * duty / (design.ripple * i_m * design.f)
+
+
+def prepare(
+    design: Design, *, v_in: Array, v_out: Array, case: Case, v_top: Array | None = None
+) -> Prepared:
+    """Return what does not depend on the power.
+
+    Parameters
+    ----------
+    design : Design
+        The stage.
+    v_in : Array
+        Module voltage [V], (1, point, 1).
+    v_out : Array
+        Link voltage [V], at ``axes.swing_nodes`` along the last axis where it swings.
+    case : Case
+        Specification, operating points and catalogue.
+    v_top : Array, optional
+        Highest link voltage, load rejection included [V]; else the end of the swing.
+    """
+    xp = array_namespace(v_in, v_out)
+    top = swing.link_ends(v_out)[1]
+    l_k = transformer.leakage(design.transformer, case)
+    n = transformer.ratio(design.transformer)
+    between = transformer.winding_capacitance(design.transformer, case)
+    return Prepared(
+        circuit=forms.Circuit(
+            ratio=n,
+            l_m=inductance(design, v_in=v_in, v_out=v_out, case=case),
+            l_k=l_k,
+            f=design.f,
+        ),
+        v_in=v_in,
+        v_out=xp.maximum(v_out, LEAST_GAIN * v_in),
+        lift=0.0 * top if v_top is None else xp.maximum(v_top - top, 0.0),
+        least_power=design.burst * point_max(case.points.p_ac),
+        c_clamp=capacitor.capacitance(design.clamp_capacitor, case),
+        snubber=snubber(
+            design.snubber,
+            diode.device(design.rectifier, case),
+            l_ring=n * n * l_k,
+            c_windings=windings_seen(between, n),
+        ),
+    )
+
+
+def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -> Front:
+    """Return the stage at a power.
+
+    Parameters
+    ----------
+    path : str
+        Dotted path of the stage.
+    design : Design
+        The stage.
+    prepared : Prepared
+        Of ``prepare``.
+    p : Array
+        Power at the module [W], (design, point, 1).
+    case : Case
+        Specification, operating points and catalogue.
+    """
+    xp = array_namespace(p)
+    running = xp.maximum(p, prepared.least_power)
+    waves = forms.waves(
+        prepared.circuit, running / design.phases, v_in=prepared.v_in, v_out=prepared.v_out
+    )
+    at = parts.Setting(
+        path=path,
+        phases=design.phases,
+        circuit=prepared.circuit,
+        v_in=prepared.v_in,
+        lift=prepared.lift,
+        waves=waves,
+        nodes=swing.Nodes(active_share(p, running)),
+        c_clamp=prepared.c_clamp,
+        case=case,
+    )
+    damper, capacitors = prepared.snubber.place(
+        f"{path}.snubber", prepared.snubber.power(at.v_diode, at.rate), design.phases
+    )
+    placed = Placed(
+        (
+            parts.wound(at, design.transformer),
+            parts.main_switch(at, design.switch.position(), diode.device(design.clamp, case)),
+            parts.clamp_diode(at, design.clamp),
+            parts.rectifier(at, design.rectifier, prepared.snubber),
+            parts.clamp_capacitor(at, design.clamp_capacitor),
+            parts.module_port(at, design.input),
+            damper,
+        ),
+        joined(capacitors, _limits(path, design, at, prepared), _figures(path, at, prepared)),
+    )
+    none = 0.0 * p
+    return Front(
+        placed=placed,
+        link_hf_rms=parts.link_current(at),
+        f_link=design.phases * design.f,
+        active=at.nodes.active,
+        windings=0.0 * design.f,
+        v_winding=none,
+        f=design.f,
+    )
+
+
+def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case: Case) -> Array:
+    """Return the ripple at the module over its voltage [1]: past the loops, and of bursts.
+
+    Averaged, the link's swing reaches the magnetising inductance as d/(1 + n) =
+    V/(V_o + n·V) of itself, and the module gives I_m·(1 + n·D)/(1 + n).  In discontinuous
+    conduction less passes.
+
+    Parameters
+    ----------
+    design : Design
+        The stage.
+    prepared : Prepared
+        Of ``prepare``.
+    link : Link
+        Voltage of the link.
+    p : Array
+        Power at the module [W].
+    case : Case
+        Specification, operating points and catalogue.
+
+    Source
+    ------
+    Averaged model, derived here; see ``front_ripple``.
+    """
+    xp = array_namespace(p)
+    v, n = case.points.v_pv, prepared.circuit.ratio
+    c = capacitor.capacitance_at(design.input, v, case)
+    drive = v / (link.v_rms + n * v)
+    drawn = (1.0 + n * (1.0 - (1.0 + n) * drive)) / (1.0 + n)
+    loops = front_ripple.past_loops(
+        drive * link.swing,
+        inductance=prepared.circuit.l_m / (xp.maximum(drawn, 0.1) * design.phases),
+        f=design.f, c=c, p=p, case=case,
+    )  # fmt: skip
+    active = active_share(p, xp.maximum(p, prepared.least_power))
+    return front_ripple.ripple(
+        loops, front_ripple.bursts(active, f=design.f, c=c, p=p, case=case), case
+    )
+
+
+def _limits(path: str, design: Design, at: parts.Setting, prepared: Prepared) -> Ledger:
+    """Return what the stage allows while it passes power."""
+    xp = array_namespace(at.rate)
+    w, case, circuit = at.waves, at.case, at.circuit
+    one = xp.ones_like(circuit.f)
+    loaded = case.points.p_ac > 0.0
+    full = point_max(case.points.p_ac)
+    duty, least = swing.highest(w.duty), swing.lowest(w.duty)
+    shortest = xp.minimum(least, 1.0 - duty) / circuit.f
+    ring = 2.0 * math.pi * xp.sqrt(circuit.l_k * at.c_clamp) * circuit.f
+    steady = xp.where(case.points.p_ac > STEADY_FROM * full, at.nodes.active, 1.0)
+    ripple = parts.switching_ripple(at, design.input) / at.v_in
+    gain = swing.link_ends(prepared.v_out)[0] / at.v_in
+
+    def below(actual: Array) -> Array:
+        return xp.where(loaded, actual, 0.0)
+
+    def above(actual: Array, bound: float) -> Array:
+        return xp.where(loaded, actual, 2.0 * bound)
+
+    return joined(
+        at_most(f"{path}.duty", below(duty), DUTY_MAX * one, "", "largest duty of the switch"),
+        at_least(f"{path}.shortest", above(shortest, TIME_MIN), TIME_MIN * one, "s",
+                 "shortest on or off time of the switch"),
+        at_least(f"{path}.turns_least", circuit.ratio, RATIO_LEAST * one, "",
+                 "ratio of turns within the region of the model"),
+        at_most(f"{path}.turns_most", circuit.ratio, RATIO_MOST * one, "",
+                "ratio of turns within the region of the model"),
+        at_most(f"{path}.reset", below(swing.highest(w.crowding)), one, "",
+                "conduction of the clamp diode over the time that the switch leaves it"),
+        at_most(f"{path}.leakage", below(swing.highest(w.drop)), DROP_MAX * one, "",
+                "voltage of the leakage while the clamp conducts, over link less module"),
+        at_least(f"{path}.resonance",
+                 above(ring / swing.highest(w.reset), RESONANCE_MIN), RESONANCE_MIN * one, "",
+                 "period of clamp capacitor and leakage over conduction of the clamp diode"),
+        at_least(f"{path}.gain", above(gain, LEAST_GAIN / 0.99), LEAST_GAIN / 0.99 * one, "",
+                 "link over module voltage"),
+        at_most(f"{path}.pauses", 1.0 - steady, PAUSES_MAX * one, "",
+                "share of time in pauses from half of full power on"),
+        at_most(f"{path}.ripple", below(ripple), RIPPLE_MAX * one, "",
+                "switching ripple at the module, peak to peak over its voltage"),
+    )  # fmt: skip
+
+
+def _figures(path: str, at: parts.Setting, prepared: Prepared) -> Ledger:
+    """Return what is worth reading besides the parts."""
+    circuit = at.circuit
+    overshoot = prepared.snubber.overshoot
+    return joined(
+        booking(f"{path}.ratio", Kind.FIGURE, circuit.ratio, "turns secondary to primary", ""),
+        booking(f"{path}.l_m", Kind.FIGURE, circuit.l_m, "magnetising inductance wanted", "H"),
+        booking(f"{path}.leakage_share", Kind.FIGURE, circuit.l_k / circuit.l_m,
+                "leakage over magnetising inductance", ""),
+        booking(f"{path}.largest_duty", Kind.FIGURE, swing.highest(at.waves.duty),
+                "largest duty of the switch", ""),
+        booking(f"{path}.overshoot", Kind.FIGURE, overshoot,
+                "ringing of the output diode over its plateau", ""),
+        booking(f"{path}.active", Kind.FIGURE, at.nodes.active, "share of time it runs", ""),
+    )  # fmt: skip
