@@ -15,7 +15,7 @@ from optimizer.page.design_figures import Figure, axis, figure
 from optimizer.page.fronts_data import Bins
 from optimizer.page.fronts_view import Brush
 
-HEIGHT, TITLE = 92, 30  # [px] of a histogram, of which above its bars
+HEIGHT, TITLE = 92, 28  # [px] of a histogram, of which above its bars
 ALL = "#bbbbbb"
 
 
@@ -42,7 +42,7 @@ def bars_figure(found: Sequence[tuple[Objective, Bins]], brushes: Mapping[str, B
         layout[f"xaxis{n}"] = axis("", range=_ends(binned), anchor=f"y{n}", showgrid=False,
                                    nticks=5, tickfont={"size": 10})  # fmt: skip
         layout[f"yaxis{n}"] = {
-            "domain": [top - (HEIGHT - TITLE) / HEIGHT / rows, top - 0.12 / rows],
+            "domain": [top - (HEIGHT - TITLE) / HEIGHT / rows, top - 0.2 / rows],
             "anchor": f"x{n}", "visible": False, "fixedrange": True, "rangemode": "tozero",
         }  # fmt: skip
         layout["annotations"].append(_title(quantity, top))

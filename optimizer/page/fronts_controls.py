@@ -16,6 +16,7 @@ from optimizer.page.fronts_table import tag
 from optimizer.page.fronts_view import CLOUDS, FRAMES, GUIDES, MOST_RUNS, View, axis_of
 
 SHORT = {"0": "whole fronts", "5": "5 of each", "9": "9 of each", "15": "15 of each"}
+TALL = "clamp(380px, 58vh, 900px)"
 PERIOD = 3000  # [ms] between two looks at a run that is being written
 PLANE = {
     **CONFIG,
@@ -54,7 +55,7 @@ def area(view: View, runs: Sequence[Run], subject: Run, names: Sequence[str]) ->
             html.P(id="fronts-standing", className="soft"),
             html.Div(id="fronts-told", role="status"),
             _choices(view, subject),
-            html.Div([_main(), _side(view, subject)], className="fronts-body"),
+            html.Div([_main(), _side(subject)], className="fronts-body"),
         ],
         className="fronts",
     )
@@ -171,7 +172,7 @@ def _main() -> html.Div:
                 [html.H2(id="fronts-title"), html.P(id="fronts-count", role="status")],
                 className="fronts-line",
             ),
-            dcc.Graph(id="fronts-plane", config=PLANE, className="fronts-plane"),
+            dcc.Graph(id="fronts-plane", config=PLANE, style={"height": TALL}),
             html.Div(id="fronts-caption", className="fronts-caption soft"),
             html.Div(
                 [
@@ -189,24 +190,28 @@ def _main() -> html.Div:
     )  # fmt: skip
 
 
-def _side(view: View, run: Run) -> html.Aside:
-    everything = measured(run)
+def _side(run: Run) -> html.Aside:
     return html.Aside(
         [
-            html.H2("Brushes"),
-            html.P("Drag across a histogram, or type the ends. Figure and table follow.",
-                   className="soft"),
-            dcc.Graph(id="fronts-bars", config={**CONFIG, "displayModeBar": False},
-                      className="fronts-bars"),
-            html.Div(id="fronts-fields"),
-            _adder("another histogram", "bars", everything),
-            _adder("another column of the table", "columns", choices(run)),
-            html.Div(id="fronts-pins", className="fronts-pins"),
+            html.Div(_brushes(run), className="fronts-brushes"),
             pins_panel.panel(run),
         ],
         className="fronts-side",
         **{"aria-label": "brushes and pins"},
-    )  # fmt: skip
+    )
+
+
+def _brushes(run: Run) -> list[Any]:
+    return [
+        html.H2("Brushes"),
+        html.P("Drag across a histogram, or type the ends. Figure and table follow.",
+               className="soft"),
+        dcc.Graph(id="fronts-bars", config={**CONFIG, "displayModeBar": False}),
+        html.Div(id="fronts-fields"),
+        _adder("a histogram more, or less", "bars", measured(run)),
+        _adder("a column of the table more, or less", "columns", choices(run)),
+        html.Div(id="fronts-pins", className="fronts-pins"),
+    ]  # fmt: skip
 
 
 def _adder(text: str, key: str, options: Mapping[str, str]) -> html.Label:

@@ -203,7 +203,7 @@ def span(values: Array) -> tuple[float, float]:
     lo = kept[0] if kept[0] - ends[0] > kept[1] - kept[0] else ends[0]
     hi = kept[1] if ends[1] - kept[1] > kept[1] - kept[0] else ends[1]
     if hi <= lo:
-        wide = max(abs(lo) * 0.01, 1e-9)
+        wide = abs(lo) * 0.01 or 0.5
         return lo - wide, hi + wide
     return lo, hi
 

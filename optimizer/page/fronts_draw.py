@@ -10,11 +10,14 @@ import numpy as np
 from dash import html
 
 from models.axes import Array
+from models.topologies import TOPOLOGIES
 from optimizer.archive import Run
+from optimizer.objectives import Objective
 from optimizer.page import fronts_nearest, pins_panel
 from optimizer.page import fronts_table as tables
 from optimizer.page.fronts_bars import bars_figure
 from optimizer.page.fronts_data import (
+    Bins,
     Board,
     Boards,
     Mask,
@@ -31,11 +34,12 @@ from optimizer.page.fronts_table import Part, quantity_of
 from optimizer.page.fronts_view import View
 from optimizer.page.library import Library
 from optimizer.page.theme import themed
+from optimizer.quantities import LONGEST_YEARS
 
 DRAWN = 400  # designs of all fronts together
 LEAST_DRAWN = 40  # of one front, however many there are
 THINNED = 1_500  # designs behind the fronts that are drawn as points
-ROOM = 0.05  # beyond the fronts, in extents of the frame
+ROOM = 0.08  # beyond the fronts, in extents of the frame
 BEHIND = 0.25  # of it on the worse side, where the designs behind the fronts stand
 
 
@@ -100,8 +104,7 @@ def drawn(library: Library, boards: Boards, view: View, theme: str | None) -> Dr
         for part in parts
         for name, why in tables.shortlist(part, x, y, view.short).items()
     }
-    found = [(quantity_of(seen.board, n), bins(seen.board.of(n), seen.inside[seen.subject]))
-             for n in view.bars]  # fmt: skip
+    found = [_binned(seen, name) for name in view.bars]
     held = {b.name: b for b in view.brushes}
     ends = {q.name: (float(b.edges[0]), float(b.edges[-1])) for q, b in found}
     told = [{**f, "ends": ends.get(f["name"])} for f in tables.fields(seen.board, view)]
@@ -116,6 +119,14 @@ def drawn(library: Library, boards: Boards, view: View, theme: str | None) -> Dr
         pins=_offers(view),
         told=_told(library, seen, view),
     )
+
+
+def _binned(seen: Sight, name: str) -> tuple[Objective, Bins]:
+    """Return a quantity in bins; lives beyond a century, which no law supports, as one."""
+    quantity, values = quantity_of(seen.board, name), seen.board.of(name)
+    if quantity.unit == "years":
+        values = np.minimum(values, LONGEST_YEARS)
+    return quantity, bins(values, seen.inside[seen.subject])
 
 
 def _parts(seen: Sight, view: View, inside: Sequence[Mask]) -> list[Part]:
@@ -180,8 +191,8 @@ def _line(seen: Sight, part: Part, view: View) -> Line:
 
 def kind_of(seen: Sight, topology: str) -> int:
     """Return the number that gives a topology its colour and symbol, in every run alike."""
-    every = [t for b in (seen.board, *seen.boards) for t in b.topologies]
-    return list(dict.fromkeys(every)).index(topology)
+    every = [t for b in seen.boards for t in b.topologies]
+    return list(dict.fromkeys([*TOPOLOGIES, *every])).index(topology)
 
 
 def _points(seen: Sight, view: View, mine: Mask) -> dict[str, Any]:
@@ -220,18 +231,23 @@ def _frame(seen: Sight, parts: Sequence[Part], view: View) -> tuple[float, ...]:
         else:
             values = [p.board.of(name)[p.rows] for p in parts]
         joined = np.concatenate([np.zeros(0), *values])
-        found += _reach(joined[np.isfinite(joined)], quantity_of(seen.board, name).sign,
-                        BEHIND if view.frame == "fronts" else 0.0)  # fmt: skip
+        behind = seen.board.of(name)[seen.inside[seen.subject]]
+        sign = quantity_of(seen.board, name).sign
+        found += _reach(joined[np.isfinite(joined)], behind[np.isfinite(behind)], sign)
     return tuple(found)
 
 
-def _reach(values: Array, sign: float, behind: float) -> tuple[float, float]:
+def _reach(values: Array, behind: Array, sign: float) -> tuple[float, float]:
+    """Return from where to where an axis reaches: on the worse side somewhat farther."""
     if not values.size:
         return 0.0, 1.0
     lo, hi = float(values.min()), float(values.max())
     wide = hi - lo or max(abs(hi) * 0.05, 1e-9)
-    worse, better = (ROOM + behind) * wide, ROOM * wide
-    return (lo - worse, hi + better) if sign > 0 else (lo - better, hi + worse)
+    if behind.size and sign > 0:
+        lo = min(lo, max(lo - BEHIND * wide, float(behind.min())))
+    elif behind.size:
+        hi = max(hi, min(hi + BEHIND * wide, float(behind.max())))
+    return lo - ROOM * wide, hi + ROOM * wide
 
 
 def counted(seen: Sight) -> str:
@@ -247,10 +263,7 @@ def _caption(parts: Sequence[Part], view: View) -> list[Any]:
     """Return what the figure shows, in words, for whoever cannot see it, and for paper."""
     told = []
     for part in parts:
-        quantities = [quantity_of(part.board, n) for n in (view.x, view.y)]
-        values = [part.board.of(q.name)[part.rows] for q in quantities]
-        ranges = [f"{q.title} {q.text(float(v.min()))} to {tables.with_unit(q, float(v.max()))}"
-                  for q, v in zip(quantities, values, strict=True)]  # fmt: skip
+        ranges = [_range(part, name) for name in (view.x, view.y)]
         who = tables.tag(part.topology)
         who += f" of {part.run}" if len(view.runs) > 1 else ""
         told.append(f"{who}: {part.rows.size} designs, {', '.join(ranges)}")
@@ -265,6 +278,12 @@ def _caption(parts: Sequence[Part], view: View) -> list[Any]:
     ]  # fmt: skip
 
 
+def _range(part: Part, name: str) -> str:
+    quantity, values = quantity_of(part.board, name), part.board.of(name)[part.rows]
+    lo, hi = float(values.min()), float(values.max())
+    return f"{quantity.title} {tables.plain(quantity, lo)} to {tables.with_unit(quantity, hi)}"
+
+
 def _offers(view: View) -> list[Any]:
     found = tables.pins(view)
     if not found:
@@ -277,9 +296,12 @@ def _told(library: Library, seen: Sight, view: View) -> list[Any]:
     """Return what has to be said besides: nothing feasible, nothing found yet, nothing left."""
     told: list[Any] = []
     for board in seen.boards:
-        told += fronts_nearest.told(library, board.run)
-        if not board.size and not told:
-            told.append(html.P(f"{board.run.name} has no design yet. This page follows it."))
+        stopped = fronts_nearest.told(library, board.run)
+        if not board.size and not stopped:
+            stopped = [html.P(f"{board.run.name} has no design yet.")]
+        told += stopped
+    if not any(board.size for board in seen.boards):
+        return [html.Div(told, className="fronts-empty")]
     board, mine = seen.board, seen.inside[seen.subject]
     if board.size and not mine.any():
         told.append(html.P([html.Strong("No design is left. "), *_loosened(board, view)]))

@@ -20,6 +20,7 @@ from optimizer.page.fronts_guides import Frame
 # Runs are told apart by their line and by hollow symbols; the first is solid and filled.
 RUN_DASHES = ("solid", "dash", "dashdot", "longdash", "longdashdot", "5px,2px,1px,2px")
 PARENT = "dot"
+CROWDED = 80  # designs of a front from which on their marks are small
 # Of a quantity: rising brightness, each end clear of its ground.
 SCALES = {
     "light": [[0.0, "#003399"], [0.5, "#990000"], [1.0, "#DD7700"]],
@@ -153,7 +154,7 @@ def _picture(plane: Plane, cells: Array) -> Figure:
         "hoverinfo": "skip", "showlegend": False, "name": "all designs",
     }  # fmt: skip
     if plane.colour is not None:
-        return {**trace, "z": packed(cells), "coloraxis": "coloraxis", "opacity": 0.45}
+        return {**trace, "z": packed(cells), "coloraxis": "coloraxis", "opacity": 0.3}
     shade = np.log1p(cells)
     return {**trace, "z": packed(shade), "zmin": 0.0, "zmax": _most(shade), "colorscale": SHADES,
             "showscale": False}  # fmt: skip
@@ -189,11 +190,12 @@ def _front(plane: Plane, line: Line) -> Figure:
     k = line.kind % len(COLOURS)
     hollow = "-open" if line.order or line.parent else ""
     marker: dict[str, Any] = {
-        "symbol": SYMBOLS[k] + hollow, "size": 7, "color": COLOURS[k],
+        "symbol": SYMBOLS[k] + hollow, "size": 7 if len(line.ids) < CROWDED else 5,
+        "color": COLOURS[k],
         "line": {"width": 1.2 if hollow else 0.6, "color": COLOURS[k] if hollow else "#ffffff"},
     }  # fmt: skip
     if plane.colour is not None:
-        marker |= {"color": line.colour.tolist(), "coloraxis": "coloraxis", "size": 8}
+        marker |= {"color": line.colour.tolist(), "coloraxis": "coloraxis"}
         marker["line"] = {} if hollow else {"width": 0.6, "color": INK}
     dash = PARENT if line.parent else RUN_DASHES[line.order % len(RUN_DASHES)]
     return {
@@ -215,20 +217,23 @@ def _notes(plane: Plane) -> list[Figure]:
     marked = [(places[k], word) for k, word in plane.marked.items() if k in places]
     rings = [places[k] for k in plane.picked if k in places]
     found: list[Figure] = []
+    middle = 0.5 * (plane.frame[0] + plane.frame[1])
     if marked:
-        found.append(_at([p for p, _ in marked], [w for _, w in marked], 13, "shortlist"))
+        found.append(_at([p for p, _ in marked], [w for _, w in marked], 13, middle))
     if rings:
-        found.append(_at(rings, [""] * len(rings), 18, "picked to compare"))
+        found.append(_at(rings, [""] * len(rings), 18, middle))
     return found
 
 
 def _at(
-    places: Sequence[tuple[float, float]], texts: Sequence[str], size: int, name: str
+    places: Sequence[tuple[float, float]], texts: Sequence[str], size: int, middle: float
 ) -> Figure:
+    """Return rings with words, which lean towards the middle so that none is cut off."""
     return {
-        "type": "scatter", "mode": "markers+text", "name": name, "hoverinfo": "skip",
+        "type": "scatter", "mode": "markers+text", "hoverinfo": "skip", "showlegend": False,
         "x": [x for x, _ in places], "y": [y for _, y in places],
-        "text": list(texts), "textposition": "top right", "cliponaxis": False,
+        "text": list(texts), "cliponaxis": False,
+        "textposition": ["top right" if x < middle else "top left" for x, _ in places],
         "textfont": {"size": 11, "color": INK},
         "marker": {"symbol": "circle-open", "size": size, "color": INK, "line": {"width": 1.5}},
     }  # fmt: skip

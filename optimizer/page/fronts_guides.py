@@ -18,6 +18,8 @@ Frame = Sequence[float]  # across from, across to, up from, up to
 STEPS = 60  # of a curve
 MOST = 5  # curves
 LEVELS = (0.15, 0.4, 0.7)  # of the extent of costs, where its guides are
+DASHES = ("dashdot", "dash", "longdash")  # of them, cheapest first
+AT = 0.06  # of a guide, where its text stands: clear of the best designs
 INK = "#888888"
 
 
@@ -60,7 +62,7 @@ def loss_guides(axes: tuple[str, str], frame: Frame) -> list[Figure]:
         kept = (e >= worst) & (e <= best)
         if kept.sum() > 1:
             x, y = (d[kept], e[kept]) if first else (e[kept], d[kept])
-            found += _guide(x, y, f"{significant(level)} W/l", "dot")
+            found += [_guide(x, y, "dot"), _words(x, y, f"{significant(level)} W/l")]
     return found
 
 
@@ -99,35 +101,39 @@ def cost_guides(axes: tuple[str, str], values: Sequence[Array], frame: Frame) ->
         return []
     lo, hi = (float(v) for v in np.quantile(cost[shown], (0.0, 0.95)))
     goals = np.stack([-direction(axes[0]) * x, -direction(axes[1]) * y], axis=1)
+    levels = dict.fromkeys(float(f"{lo + s * (hi - lo):.3g}") for s in LEVELS)
     found = []
-    for level in dict.fromkeys(float(f"{lo + s * (hi - lo):.3g}") for s in LEVELS):
+    for level, dash in zip(levels, DASHES, strict=False):
         rows = np.flatnonzero(cost <= level)
         rows = rows[staircase(goals[rows])]
         rows = rows[np.argsort(x[rows], kind="stable")]
         if rows.size:
-            found += _guide(x[rows], y[rows], f"≤ {significant(level)} €", "dashdot")
+            named = {"name": f"at most {significant(level)} €", "showlegend": True}
+            found.append({**_guide(x[rows], y[rows], dash), **named})
     return found
 
 
-def _guide(x: Array, y: Array, text: str, dash: str) -> list[Figure]:
-    """Return a guide line with its text near one end."""
-    at = max(int(0.94 * len(x)) - 1, 0)
-    line = {
+def _guide(x: Array, y: Array, dash: str) -> Figure:
+    return {
         "type": "scatter", "mode": "lines", "x": x.tolist(), "y": y.tolist(), "hoverinfo": "skip",
-        "showlegend": False, "line": {"color": INK, "width": 1, "dash": dash},
+        "showlegend": False, "line": {"color": INK, "width": 1.2, "dash": dash},
     }  # fmt: skip
-    words = {
+
+
+def _words(x: Array, y: Array, text: str) -> Figure:
+    """Return the text of a guide, near its end on the worse side."""
+    at = min(int(AT * len(x)), len(x) - 1)
+    return {
         "type": "scatter", "mode": "text", "x": [float(x[at])], "y": [float(y[at])],
-        "text": [text], "textposition": "bottom center", "hoverinfo": "skip",
+        "text": [text], "textposition": "middle right", "hoverinfo": "skip",
         "showlegend": False, "textfont": {"size": 10.5, "color": "#555555"},
     }  # fmt: skip
-    return [line, words]
 
 
 def words(guides: Sequence[str]) -> list[str]:
     """Return what the guides mean, for the caption."""
     told: dict[str, Any] = {
         "loss": "dotted guides: equal loss per outer litre, since a sealed box is limited by heat",
-        "cost": "dash-dotted guides: the front of all designs that cost no more",
+        "cost": "grey guides with a cost: the front of all designs that cost no more",
     }
     return [told[g] for g in guides if g in told]

@@ -82,4 +82,8 @@ def told(library: Library, run: Run) -> list[Any]:
         ]  # fmt: skip
     parts.append(html.P("Relax what stops it, drop a pin, or allow more designs.",
                         className="soft"))  # fmt: skip
-    return [html.Div(parts, className="fronts-nearest")]
+    served = [c for c in run.candidates if run.fronts[c.number].size]
+    if not served:
+        return parts
+    names = ", ".join(tag(topology) for topology in found)
+    return [html.Details([html.Summary(f"{run.name}: nothing feasible of {names}"), *parts])]

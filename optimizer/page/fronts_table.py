@@ -15,6 +15,7 @@ from optimizer.objectives import Objective
 from optimizer.page.areas import address
 from optimizer.page.fronts_data import Board, Rows
 from optimizer.page.fronts_view import View, axis_of
+from optimizer.quantities import LONGEST_YEARS
 from optimizer.selection import spread
 
 MOST_ROWS = 400  # of the table
@@ -50,12 +51,19 @@ def quantity_of(board: Board, name: str) -> Objective:
     return axis_of(name, board.units.get(name, "1"))
 
 
-def with_unit(quantity: Objective, value: float) -> str:
-    """Return a value with its unit; a dash where there is none."""
+def plain(quantity: Objective, value: float) -> str:
+    """Return a value without unit; a dash where there is none, no life beyond a century."""
     if not math.isfinite(value):
         return "–"
-    unit = "" if quantity.unit == "1" else f" {quantity.unit}"
-    return f"{quantity.text(value)}{unit}"
+    if quantity.unit == "years":
+        return f"> {LONGEST_YEARS}" if value > LONGEST_YEARS else f"{value:.0f}"
+    return quantity.text(value)
+
+
+def with_unit(quantity: Objective, value: float) -> str:
+    """Return a value with its unit."""
+    text = plain(quantity, value)
+    return text if text == "–" or quantity.unit == "1" else f"{text} {quantity.unit}"
 
 
 def hovers(part: Part, view: View) -> list[str]:
@@ -149,8 +157,7 @@ def _rows(
                 "id": name,
                 "href": address("/design", run=part.run, id=name),
                 "topology": tag(part.topology),
-                "cells": [q.text(v) if math.isfinite(v) else "–"
-                          for q, v in zip(quantities, own, strict=True)],
+                "cells": [plain(q, v) for q, v in zip(quantities, own, strict=True)],
                 "values": own,
                 "why": short.get((part.run, name), ""),
                 "picked": f"{part.run}/{name}" in view.picked,
@@ -182,7 +189,7 @@ def fields(board: Board, view: View) -> list[dict[str, str]]:
         values = board.of(name) if name in board.units else np.zeros(0)
         finite = values[np.isfinite(values)]
         quantity = quantity_of(board, name)
-        ends = [quantity.text(float(v)) for v in (finite.min(), finite.max())] if finite.size \
+        ends = [plain(quantity, float(v)) for v in (finite.min(), finite.max())] if finite.size \
             else ["", ""]  # fmt: skip
         brush = held.get(name)
         found.append(
