@@ -1,0 +1,91 @@
+"""Full bridge whose legs follow opposite references: three levels, ripple at twice f.
+
+The choke sees a quarter of the ripple of two levels; the mean of both nodes jumps between
+zero, half and all of the link, so that it needs a transformer in front.  See
+``full_bridge_waves`` for the circuit.  Any power factor.
+"""
+
+from __future__ import annotations
+
+import math
+
+from models.axes import array_namespace
+from models.case import Case
+from models.parts import switch
+from models.stages import full_bridge_bipolar as bipolar
+from models.stages import full_bridge_waves as waves
+from models.stages.common_ground_waves import EDGES
+from models.stages.full_bridge_bipolar import Design, modulation_limit
+from models.stages.grid_filter import GridSide
+from models.stages.half_bridge_leg import Leg, mirrored_stress
+from models.stages.ports import Bridge, BridgeTraits, CommonMode, Link, Output
+from models.stages.stage import Placed
+
+# The circuit is that of two levels; only the carrier's use differs.
+__all__ = ["TRAITS", "Design", "modulation_limit", "place"]
+
+TRAITS = BridgeTraits(
+    "full bridge, three levels", CommonMode.PULSED, takes=Output.LINK, reactive=True
+)
+
+
+def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> Bridge:
+    """Return the placed bridge and what filter, link and earth need to know of it.
+
+    While one leg moves, the other holds its node at a rail, and the whole choke drives.
+    The filter sees twice the switching frequency, at which the control can also sample.
+
+    Parameters
+    ----------
+    path : str
+        Dotted path of the stage.
+    design : Design
+        How it is built.
+    side : GridSide
+        Voltage and current that the grid wants.
+    link : Link
+        Voltage of the link.
+    case : Case
+        Specification, operating points and catalogue.
+    """
+    xp = array_namespace(side.i)
+    inductance = design.choke_inductance
+    x = waves.three_level(side, link, f=2.0 * design.f, inductance=inductance)
+    m = x.m[..., EDGES]
+    leg = Leg(
+        device=switch.device(design.switch, case),
+        f=design.f * side.running,
+        valley=x.valley[..., EDGES],
+        peak=x.peak[..., EDGES],
+        v=link.v_rms,
+        far=xp.where(m < 0.0, 1.0 + m, m),
+        inductance=inductance,
+    )
+    i_rms = xp.sqrt(0.5 * (side.i_rms * side.i_rms + x.pp_square / 12.0))
+    stress = mirrored_stress(leg, i_rms, link.v_max)
+    placed = Placed(
+        (
+            switch.place(f"{path}.switch", design.switch, stress, case, count=4),
+            waves.choke(f"{path}.choke", design.choke, inductance, x, case),
+        ),
+        waves.books(path, side, link, x, modulation_limit(design, case)),
+    )
+    return Bridge(
+        placed=placed,
+        ripple=waves.ripple(
+            side,
+            x,
+            inductance,
+            v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
+            # Both nodes jump together at odd multiples of f: twice the swing at half the
+            # ripple's frequency is the current of one swing at all of it.
+            v_node=link.v_rms,
+            late=2.0 * leg.device.t_dead * design.f,
+        ),
+        link_hf_rms=waves.link_current(x, x.duty),
+        f_link=2.0 * design.f,
+        v_earth_line=waves.earth_line(link, case),
+        # The mean of both nodes is half of what their difference is with two levels.
+        v_earth_hf=0.5 * bipolar.first_harmonic(x, side),
+        f_earth=design.f,
+    )
