@@ -118,25 +118,26 @@ def _register_chooser(
     app: dash.Dash, library: Library, kind: str, used: list[Input], fields: list[State]
 ) -> None:
     place = f"compare-{kind}"
+    cleared = [Output("compare-design", "value")] if kind == "designs" else []
 
     @app.callback(
         Output(f"{place}-asked", "data"), Output(f"{place}-chips", "children"),
         Output(f"{place}-said", "children"), Output("status", "children", allow_duplicate=True),
-        *used, State(f"{place}-asked", "data"), *fields, prevent_initial_call=True,
+        *cleared, *used, State(f"{place}-asked", "data"), *fields, prevent_initial_call=True,
     )  # fmt: skip
     def choose(*given: Any) -> Any:
         entries, source, *text = given[len(used) :]
         button = dash.ctx.triggered_id
         if not button or not dash.ctx.triggered[0]["value"]:
-            return [SAME] * 4
+            return [SAME] * (4 + len(cleared))
         if isinstance(button, str):  # Enter in the field
             button = {"type": choosers.FORWARD, "what": kind}
         found, told, spoken = choosers.chosen(
             library, button, entries, source, text[0] if text else None
         )
         if found is None:
-            return SAME, SAME, told, SAME
-        return found, choosers.chips(kind, found), told, spoken
+            return [SAME, SAME, told, SAME, *(SAME for _ in cleared)]
+        return [found, choosers.chips(kind, found), told, spoken, *("" for _ in cleared)]
 
 
 def _register_views(app: dash.Dash, library: Library) -> None:
@@ -171,8 +172,15 @@ def _register_browser(app: dash.Dash) -> None:
         Output("compare-done", "data"), Input("compare-query", "data"),
         prevent_initial_call=True,
     )  # fmt: skip
+    for kind in KINDS:
+        app.clientside_callback(
+            dash.ClientsideFunction("compare", "keep_focus"),
+            Output("compare-done", "data", allow_duplicate=True),
+            Input(f"compare-{kind}-chips", "children"), State(f"compare-{kind}-chips", "id"),
+            prevent_initial_call=True,
+        )  # fmt: skip
     app.clientside_callback(
-        "function (rows) { return (rows || []).length ? 'compare' : 'compare folded'; }",
+        dash.ClientsideFunction("compare", "fold"),
         Output("compare", "className"), Input("compare-rows", "value"),
         prevent_initial_call=True,
     )  # fmt: skip

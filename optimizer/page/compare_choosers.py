@@ -98,7 +98,13 @@ def chooser(library: Library, what: str, entries: Sequence[str]) -> html.Div:
         fields = [run_field("compare-run", "run ", known, _next(library, known, entries))]
     return html.Div(
         [
-            html.Ul(chips(what, entries), id=f"compare-{what}-chips", className="items"),
+            html.Ul(
+                chips(what, entries),
+                id=f"compare-{what}-chips",
+                className="items",
+                tabIndex=-1,
+                **{"aria-label": f"{what} that are compared"},
+            ),
             html.Div(
                 [
                     *fields,

@@ -48,26 +48,24 @@ def _compared(found: Sequence[Column], scheme: str | None) -> list[Any]:
     return [
         _exports(found),
         *_warning(found),
-        row_table([_head(k, c) for k, c in enumerate(found)], rows.headline(found),
-                  "headline figures", fold=False),
         _pair(
             found,
-            [chart("curves", figures.efficiency_curves(found), scheme, CURVES)],
-            _losses(found, heads, scheme),
+            [row_table([_head(k, c) for k, c in enumerate(found)], rows.headline(found),
+                       "headline figures", fold=False)],
+            [
+                chart("curves", figures.efficiency_curves(found), scheme, CURVES),
+                chart("losses", figures.loss_bars(found), scheme, 110 + 34 * len(found)),
+            ],
+        ),
+        _pair(
+            found,
+            _titled("Limits that are nearest", heads, rows.limit_rows(found), fold=False),
+            _losses_and_life(found, heads),
         ),
         _pair(
             found,
             [_parts(found, volume, "Volume by part", "cm³", scheme, heads), _rest(found)],
             [_parts(found, cost, "Cost by part, invented prices", "€", scheme, heads)],
-        ),
-        _pair(
-            found,
-            _titled("Limits that are nearest", heads, rows.limit_rows(found), fold=False),
-            [
-                *_titled("Life by part", heads, rows.life_rows(found)),
-                _more("Other results", row_table(heads, rows.other_results(found),
-                                                 "other results")),
-            ],
         ),
         _pair(
             found,
@@ -102,13 +100,15 @@ def _shared(title: str, what: str, heads: Sequence[Head], lines: Sequence[Row]) 
     return [*_titled(title, heads, common), _more(rest, row_table(heads, others, rest))]
 
 
-def _losses(found: Sequence[Column], heads: Sequence[Head], scheme: str | None) -> list[Any]:
+def _losses_and_life(found: Sequence[Column], heads: Sequence[Head]) -> list[Any]:
     groups = {key: title for key, (title, _, _) in GROUPS.items()}
     every = rows.part_rows(rows.by_part(found, rows.losses), "W", less=True)
+    title = "Losses at full power by group"
     return [
-        chart("losses", figures.loss_bars(found), scheme, 110 + 34 * len(found)),
-        row_table(heads, rows.loss_rows(found, groups), "losses at full power by group"),
+        *_titled(title, heads, rows.loss_rows(found, groups)),
         _more("Every loss at full power", row_table(heads, every, "every loss at full power")),
+        *_titled("Life by part", heads, rows.life_rows(found)),
+        _more("Other results", row_table(heads, rows.other_results(found), "other results")),
     ]
 
 

@@ -49,13 +49,19 @@ def spoken(found: Comparison, pair: Pair) -> str:
     for price in pair.prices[1:]:
         means = [
             f"{t.of.difference(-t.mean)} {t.of.difference_unit} of {t.of.title} "
-            f"at equal {t.at.title}"
+            f"at equal {t.at.title}{_noisy(t)}"
             for t in price.tables
             if t.mean is not None
         ]
         if means:
             told.append(f"{_title(found, price)}: {', '.join(means)}")
     return f"On average along the front: {'; '.join(told)}." if told else ""
+
+
+def _noisy(table: Table) -> str:
+    if table.mean is None or table.noise is None or abs(table.mean) >= table.noise:
+        return ""
+    return " (within the noise)"
 
 
 def _title(found: Comparison, price: Price) -> str:

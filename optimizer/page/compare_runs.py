@@ -16,7 +16,7 @@ from optimizer.compare import Comparison, compared
 from optimizer.compare_data import READING
 from optimizer.page import frame
 from optimizer.page.compare_address import MOST
-from optimizer.page.compare_bits import Row, head, number_row, row_table, text_row
+from optimizer.page.compare_bits import Head, Row, head, number_row, row_table, text_row
 from optimizer.page.compare_design_view import chart
 from optimizer.page.compare_figures import fronts_picture
 from optimizer.page.compare_prices import priced
@@ -67,14 +67,13 @@ def _compared(found: Comparison, scheme: str | None) -> list[Any]:
     heads = [head(f.name) for f in found.runs]
     return [
         _exports(found),
-        row_table(heads, facts_rows(found), "the runs side by side", fold=False),
-        html.H3("Pins"),
-        row_table(heads, pin_rows(found), "pins of the runs")
-        if any(f.pins for f in found.runs) else html.P("No run has a pin.", className="soft"),
-        html.H3("Specification, catalogue and version"),
-        row_table(heads, [text_row(d.field, d.values) for d in found.differences],
-                  "entries in which the runs differ")
-        if found.differences else html.P("The same in all runs.", className="soft"),
+        html.Div(
+            [
+                row_table(heads, facts_rows(found), "the runs side by side", fold=False),
+                html.Div(_asked_differently(found, heads)),
+            ],
+            className="compare-pair",
+        ),
         chart("fronts", fronts_picture(found), scheme, FRONTS + 22 * len(found.runs)),
         html.P("The run given last: solid line, filled symbols. The others: dotted and hollow.",
                className="soft"),
@@ -85,6 +84,18 @@ def _compared(found: Comparison, scheme: str | None) -> list[Any]:
         *[part for n, pair in enumerate(found.pairs) for part in priced(found, pair, n, scheme)],
         html.P(READING, className="soft"),
     ]  # fmt: skip
+
+
+def _asked_differently(found: Comparison, heads: Sequence[Head]) -> list[Any]:
+    """Return the pins of the runs, and the entries of their specifications that differ."""
+    pins: Any = html.P("No run has a pin.", className="soft")
+    if any(f.pins for f in found.runs):
+        pins = row_table(heads, pin_rows(found), "pins of the runs")
+    entries: Any = html.P("The same in all runs.", className="soft")
+    if found.differences:
+        lines = [text_row(d.field, d.values) for d in found.differences]
+        entries = row_table(heads, lines, "entries in which the runs differ")
+    return [html.H3("Pins"), pins, html.H3("Specification, catalogue and version"), entries]
 
 
 # ---- rows ---------------------------------------------------------------------------------

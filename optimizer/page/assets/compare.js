@@ -46,6 +46,17 @@
     ]));
   }
 
+  // Whoever removed the last one by keyboard goes on from the list, not from the top.
+  function keepFocus(children, id) {
+    window.requestAnimationFrame(() => {
+      const list = document.getElementById(id);
+      if (list && document.activeElement === document.body) { list.focus({ preventScroll: true }); }
+    });
+    return window.dash_clientside.no_update;
+  }
+
+  function fold(rows) { return (rows || []).length ? "compare" : "compare folded"; }
+
   new MutationObserver((records) => {
     const places = new Set();
     records.forEach((record) => {
@@ -58,4 +69,7 @@
     });
     places.forEach(draw);
   }).observe(document, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-compare"] });
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.compare = { keep_focus: keepFocus, fold: fold };
 })();
