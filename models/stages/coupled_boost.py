@@ -281,7 +281,7 @@ def _limits(path: str, design: Design, at: parts.Setting, prepared: Prepared) ->
                  "ratio of turns within the region of the model"),
         at_most(f"{path}.turns_most", circuit.ratio, RATIO_MOST * one, "",
                 "ratio of turns within the region of the model"),
-        at_most(f"{path}.reset", below(swing.highest(w.crowding)), one, "",
+        at_most(f"{path}.reset", below(swing.highest(w.crowding)), forms.RESET_MOST * one, "",
                 "conduction of the clamp diode over the time that the switch leaves it"),
         at_most(f"{path}.leakage", below(swing.highest(w.drop)), DROP_MAX * one, "",
                 "voltage of the leakage while the clamp conducts, over link less module"),

@@ -194,7 +194,7 @@ def _continuous(circuit: Circuit, i_m: Array, i_out: Array, *, gain: Array, v_in
         i_peak = i_m + half
     i_valley = xp.maximum(i_m - half, 0.0)
     flux_rise = v_m / (v_m + rise)
-    wanted = i_valley * l_k * f / (v_in + v_m * (1.0 + l_k / l_m))
+    wanted = i_valley * l_k * f / (v_in + v_m)
     commutation = xp.minimum(wanted, HANDOVER_MOST * (1.0 - flux_rise))
     duty = flux_rise + commutation
     return _Mode(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from models.axes import points, swing_nodes
+from models.axes import swing_nodes
 from models.ledger import Kind
 from models.operating import make_case
 from models.spec_files import read_specification

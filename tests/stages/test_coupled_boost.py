@@ -1,0 +1,254 @@
+"""The coupled-inductor boost as placed parts: power, ringing, limits, batches, ports."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from scipy.linalg import expm
+
+from models.axes import designs
+from models.ledger import Kind
+from models.parts import capacitor, diode
+from models.stages import coupled_boost as boost
+from models.stages import coupled_boost_parts as parts
+from models.stages.coupled_boost import Design
+from models.stages.coupled_boost_snubber import snubber
+from models.variables import build, structures, variables
+from tests.stages.coupled_boost_circuit import Point, simulate
+from tests.stages.front_designs import (
+    books,
+    demo_case,
+    drawn,
+    improved,
+    link,
+    one,
+    placed,
+    power,
+    worst,
+)
+
+STATIC = pytest.mark.parametrize("static", structures(Design), ids=lambda s: str(s["phases"]))
+
+
+def made(static, count, rng, **fixed):
+    return build(Design, drawn(Design, static, count, rng, **fixed), static)
+
+
+def setting(design, ready, p, case):
+    """What every part is placed with."""
+    running = np.maximum(p, ready.least_power)
+    w = boost.forms.waves(
+        ready.circuit, running / design.phases, v_in=ready.v_in, v_out=ready.v_out
+    )
+    nodes = boost.swing.Nodes(boost.active_share(p, running))
+    return parts.Setting(
+        "boost", design.phases, ready.circuit, ready.v_in, ready.lift, w, nodes,
+        ready.c_clamp, case,
+    )  # fmt: skip
+
+
+@STATIC
+def test_every_booking_anywhere_in_the_box_is_finite_and_no_loss_is_negative(static, rng):
+    case = demo_case()
+    _, front = placed(boost, made(static, 150, rng), case, link(150, case))
+    for entry in books(front, case).entries:
+        assert np.isfinite(entry.value).all(), entry.path
+        if entry.kind in (Kind.LOSS, Kind.VOLUME, Kind.COST):
+            assert (entry.value >= 0.0).all(), entry.path
+    for port in (front.link_hf_rms, front.f_link, front.active):
+        assert np.isfinite(port).all()
+        assert (port >= 0.0).all()
+
+
+@STATIC
+def test_a_batch_gives_the_books_of_single_designs_bit_for_bit(static, rng):
+    case = demo_case()
+    batch = made(static, 5, rng)
+    together = books(placed(boost, batch, case, link(5, case))[1], case)
+    for i in range(5):
+        alone = books(placed(boost, one(batch, i), case, link(1, case))[1], case)
+        for a, b in zip(alone.entries, together.entries, strict=True):
+            assert (a.value[0] == b.value[min(i, b.value.shape[0] - 1)]).all(), a.path
+
+
+@STATIC
+def test_power_at_both_ports_is_the_power_asked_for(static, rng):
+    # Σ v·i over the cycle from the stress, pauses of bursts included.
+    case = demo_case()
+    fixed = {"transformer.interleaved": 1, "transformer.turns_primary": 6}
+    design = made(static, 100, rng, **fixed)
+    on, p = link(100, case), power(100, case)
+    ready, front = placed(boost, design, case, on)
+    at = setting(design, ready, p, case)
+    w, n, phases = at.waves, ready.circuit.ratio, design.phases
+    inside = (w.crowding < 0.98) & (w.drop < 0.12) & (w.duty < 0.95)
+    inside = np.broadcast_to(inside.all(axis=2, keepdims=True), p.shape)
+    assert inside.mean() > 0.3
+    drawn_in = phases * ready.v_in * at.nodes.time(at.primary.mean)
+    given = phases * at.nodes.time(at.secondary.mean * ready.v_out) / n
+    assert drawn_in[inside] == pytest.approx(p[inside], rel=1e-3)
+    assert given[inside] == pytest.approx(p[inside], rel=1e-3)
+    assert (front.active[..., 0] <= 1.0).all()
+
+
+@STATIC
+def test_some_design_meets_every_limit_and_bears_what_the_circuit_says(static, rng):
+    left, values = improved(boost, Design, static, rng, rounds=45)
+    assert left == 0.0
+    case, design = demo_case(), build(Design, values, static)
+    ready, _ = placed(boost, design, case, link(1, case))
+    point = int(np.argmax(case.points.weight))
+    p = power(1, case)
+    w = setting(design, ready, p, case).waves
+    circuit = Point(
+        *(x.item() for x in (ready.v_in[0, point, 0], ready.v_out[0, point, 1])),
+        p[0, point, 0] / design.phases,
+        *(x.item() for x in (ready.circuit.ratio, ready.circuit.l_m, ready.circuit.l_k)),
+        ready.c_clamp.item(),
+        ready.circuit.f.item(),
+    )
+    sim = simulate(circuit)
+    at = (0, point, 1)
+    assert w.switch_square[at] ** 0.5 == pytest.approx(sim.rms("i:s0"), rel=0.02)
+    assert w.secondary_square[at] ** 0.5 / circuit.ratio == pytest.approx(
+        sim.rms("i:do0"), rel=0.02
+    )
+    assert w.v_clamp[at] == pytest.approx(sim.mean("v:c0"), rel=0.01)
+    assert sim.mean("v:o") == pytest.approx(circuit.v_out, rel=0.005)
+
+
+@STATIC
+def test_every_variable_matters(static, rng):
+    case = demo_case()
+    names = case.catalogue.names()
+    values = drawn(Design, static, 4, rng, **{"transformer.core": 12, "burst": 0.2})
+    base = books(placed(boost, build(Design, values, static), case, link(4, case))[1], case)
+    for v in variables(Design, names, static=static):
+        now = values[v.field]
+        moved = np.where(now > 0.5 * (v.lo + v.hi), v.lo, v.hi)
+        changed = build(Design, {**values, v.field: moved}, static)
+        found = books(placed(boost, changed, case, link(4, case))[1], case)
+        different = [
+            not np.array_equal(a.value, b.value)
+            for a, b in zip(base.entries, found.entries, strict=True)
+        ]
+        assert any(different), v.path
+
+
+@STATIC
+def test_idle_rows_carry_no_limit_but_voltages(static, rng):
+    case = demo_case()
+    _, front = placed(boost, made(static, 40, rng), case, link(40, case))
+    idle = case.points.p_ac[0, :, 0] == 0.0
+    fixed = {"boost.turns_least", "boost.turns_most"}
+    for entry in front.placed.books.of(Kind.LIMIT):
+        if entry.path not in fixed:
+            assert (np.broadcast_to(entry.value, (40, idle.size, 1))[:, idle] <= 0.0).all()
+
+
+def test_load_rejection_raises_what_the_devices_block(rng):
+    case = demo_case()
+    design, on = made({"phases": 1}, 20, rng), link(20, case)
+    low = boost.prepare(design, v_in=case.points.v_pv, v_out=on.v_nodes, case=case)
+    high = boost.prepare(
+        design, v_in=case.points.v_pv, v_out=on.v_nodes, case=case, v_top=on.v_max
+    )
+    n = high.circuit.ratio
+    assert (high.lift[:, case.points.rejection[0, :, 0] > 0.0] > 30.0).all()
+    for name, share in (("switch", 1.0 / (1.0 + n)), ("clamp", 1.0 / (1.0 + n))):
+        found = [
+            next(
+                x.stress.v_block
+                for x in boost.place("boost", design, r, power(20, case), case).placed.parts
+                if x.path == f"boost.{name}"
+            )
+            for r in (low, high)
+        ]
+        assert found[1] - found[0] == pytest.approx(share * high.lift, rel=1e-6, abs=1e-9)
+
+
+def test_more_turns_spare_the_switch_and_burden_the_output_diode(rng):
+    case = demo_case()
+    fixed = {"transformer.turns_primary": 6, "transformer.interleaved": 1}
+    values = drawn(Design, {"phases": 1}, 1, rng, **fixed)
+    values = {name: np.repeat(x, 5, axis=0) for name, x in values.items()}
+    values["transformer.turns_secondary"] = designs([9, 12, 18, 24, 30])
+    values["transformer.core"] = designs([20] * 5)
+    _, front = placed(boost, build(Design, values, {"phases": 1}), case, link(5, case))
+    block = {
+        p.path: p.stress.v_block
+        for p in front.placed.parts
+        if p.path in ("boost.switch", "boost.rectifier")
+    }
+    loaded = (case.points.p_ac >= 0.5 * case.points.p_ac.max())[0, :, 0]
+    assert (np.diff(block["boost.switch"][:, loaded], axis=0) < 0.0).all()
+    assert (np.diff(block["boost.rectifier"][:, loaded], axis=0) > 0.0).all()
+
+
+def ring(k, r, *, v=0.0, i=0.0):
+    """Peak voltage of the junction; leakage and junction are 1 H and 1 F."""
+    a = np.zeros((4, 4))
+    a[:3, :3] = [[0, -1, 0], [1, -1 / r, 1 / r], [0, 1 / (r * k), -1 / (r * k)]]
+    a[0, 3] = v
+    step, x, peak = expm(0.01 * a), np.array([i, 0.0, 0.0, 1.0]), 0.0
+    for _ in range(1200):
+        x = step @ x
+        peak = max(peak, x[1])
+    return peak
+
+
+@pytest.mark.parametrize("k", [0.5, 1.0, 2.0, 4.0, 8.0])
+def test_the_snubber_holds_the_ring_as_its_circuit_says(k, rng):
+    case = demo_case()
+    device = diode.device(made({"phases": 1}, 1, rng).rectifier, case)
+    found = snubber(designs(k), device, l_ring=designs(4e-6), c_windings=designs(20e-12))
+    c_j = 4e-6 / found.z**2
+    k_built, r = (found.c / c_j).item(), (found.r / found.z).item()
+    assert k_built == pytest.approx(k, rel=0.11)  # E12
+    assert 1.0 + found.overshoot.item() == pytest.approx(ring(k_built, r, v=1.0), rel=0.015)
+    assert found.kick.item() == pytest.approx(ring(k_built, r, i=1.0), rel=0.04)
+
+
+def test_a_larger_snubber_trades_heat_for_voltage(rng):
+    case = demo_case()
+    device = diode.device(made({"phases": 1}, 1, rng).rectifier, case)
+    shapes = [
+        snubber(designs(k), device, l_ring=designs(4e-6), c_windings=designs(20e-12))
+        for k in (0.5, 1.5, 4.0, 8.0)
+    ]
+    v, i, slope = designs(300.0), designs(0.0), designs(5e7)
+    peaks = [s.peak(v, i, slope).item() for s in shapes]
+    heats = [s.power(v, designs(1e5)).item() for s in shapes]
+    assert peaks == sorted(peaks, reverse=True)
+    assert heats == sorted(heats)
+    assert max(peaks) < 2.0 * v.item()
+
+
+def test_what_reaches_the_module_grows_with_swing_and_pauses(rng):
+    case = demo_case()
+    design = dataclasses.replace(made({"phases": 1}, 3, rng), burst=designs(0.3))
+    ripples = []
+    for swing in (0.02, 0.1):
+        on = link(3, case, swing=swing)
+        ready, _ = placed(boost, design, case, on)
+        ripples.append(boost.module_ripple(design, ready, on, power(3, case), case))
+    assert (ripples[1] >= ripples[0]).all()
+    feeding = np.broadcast_to(case.points.p_ac > 0.0, ripples[0].shape)
+    assert (ripples[0][~feeding] == 0.0).all()
+    # Bursts: a triangle of the charge that the module delivers in the pause.
+    c = capacitor.capacitance_at(design.input, case.points.v_pv, case)
+    p = power(3, case)
+    share = p / ready.least_power
+    pause = (1.0 - share) * 4.0 / (share * design.f)
+    row = 0
+    triangle = (p / case.points.v_pv * pause / c)[:, row] / 6.0**0.5
+    found = ripples[0][:, row] * case.points.v_pv[:, row]
+    assert found == pytest.approx(triangle, rel=0.01)
+
+
+def test_limits_are_named_once_and_tell_their_unit(rng):
+    case = demo_case()
+    _, front = placed(boost, made({"phases": 2}, 2, rng), case, link(2, case))
+    assert {"boost.reset", "boost.resonance", "boost.leakage", "boost.ripple"} <= set(
+        worst(books(front, case), 2)
+    )
