@@ -14,6 +14,7 @@ from optimizer import (
     cli_compare,
     cli_designs,
     cli_export,
+    cli_report,
     cli_rerun,
     cli_sweep,
     machine,
@@ -248,6 +249,7 @@ for _command in (
     *cli_designs.COMMANDS,
     *cli_compare.COMMANDS,
     *cli_export.COMMANDS,
+    *cli_report.COMMANDS,
     *cli_browse.COMMANDS,
 ):
     main.add_command(_command)

@@ -208,27 +208,27 @@ def _pairs(facts: Sequence[Facts]) -> list[tuple[str, str]]:
 
 def differing(runs: Sequence[Run]) -> tuple[Difference, ...]:
     """Return every field of specification, catalogue and version in which runs differ."""
-    flat = [_flat(parse_without_files(run).model_dump(mode="json")) for run in runs]
-    for found, run in zip(flat, runs, strict=True):
+    flattened = [flat(parse_without_files(run).model_dump(mode="json")) for run in runs]
+    for found, run in zip(flattened, runs, strict=True):
         tables = run.manifest.get("catalogue_sha256", {})
         found |= {f"catalogue {name}": f"table {digest[:8]}" for name, digest in tables.items()}
         found["version"] = str(run.manifest.get("version", ""))
-    fields = dict.fromkeys(field for found in flat for field in found)
+    fields = dict.fromkeys(field for found in flattened for field in found)
     return tuple(
         Difference(field, values)
         for field in fields
         if not field.startswith(ASIDE)
-        for values in [tuple(found.get(field, "–") for found in flat)]
+        for values in [tuple(found.get(field, "–") for found in flattened)]
         if len(set(values)) > 1
     )
 
 
-def _flat(value: Any, path: str = "") -> dict[str, str]:
+def flat(value: Any, path: str = "") -> dict[str, str]:
     """Return nested plain data as text by dotted path; rows of tables are counted from 1."""
     if isinstance(value, Mapping):
-        pieces = [_flat(v, f"{path}.{k}" if path else str(k)) for k, v in value.items()]
+        pieces = [flat(v, f"{path}.{k}" if path else str(k)) for k, v in value.items()]
     elif isinstance(value, list) and any(isinstance(v, Mapping) for v in value):
-        pieces = [_flat(v, f"{path}[{i}]") for i, v in enumerate(value, 1)]
+        pieces = [flat(v, f"{path}[{i}]") for i, v in enumerate(value, 1)]
     else:
         listed = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
         return {path: "not set" if value is None or listed == "" else listed}

@@ -142,6 +142,7 @@ def _limits(data: Document) -> tuple[Block, ...]:
     return (
         Pictures(("margins",)),
         _grid("Every limit, worst first", heads, rows, (2, 4, 5)),
+        Pictures(("temperatures",)),
         _grid("Temperatures, hottest operating point", ["where", "temperature", "at"], hot, (1,)),
     )
 
@@ -155,7 +156,8 @@ def _life(data: Document) -> tuple[Block, ...]:
         return (Words("Nothing in this box wears out in the models used."),)
     rows = [(part["path"], quantity(part["years"], "years")) for part in data["life"]]
     heads = ("part that wears out", "computed life")
-    return (Grid("", heads, tuple(rows), (1,), (0.3, 0.15)), Words(WEAR, "soft"))
+    table = Grid("", heads, tuple(rows), (1,), (0.3, 0.15))
+    return (Pictures(("life",)), Pictures(("wear",)), table, Words(WEAR, "soft"))
 
 
 def _build(bill: Sequence[Document]) -> tuple[Block, ...]:

@@ -23,7 +23,7 @@ UNITS = {"V": "voltage [V]", "A": "current [A]", "W": "power [W]"}
 
 def set_pictures(paper: Paper, names: Sequence[str], data: Document) -> None:
     """Draw figures side by side, each with its title above it; nothing without data."""
-    drawn = [FIGURES[name] for name in names if FIGURES[name][0](data)]
+    drawn = [FIGURES[name] for name in names if name in FIGURES and FIGURES[name][0](data)]
     if not drawn:
         return
     height = max(tall(data) for tall, _ in drawn)
