@@ -8,6 +8,8 @@ storage and bridge whose traits agree can be put together::
               module_ripple(design, prepared, link, p, case) → ripple over voltage [1]
     storage   swing(design, side, m_max, case) → Link
               place(path, design, link, side, currents, case) → Placed
+    storage at the module, called alike in front of a stage that draws 2·P·sin²θ
+              place(path, design, p, *, p_run, i_hf_rms, f_hf, case) → Placed
     bridge    modulation_limit(design, case) → largest u/v_link [1]
               place(path, design, side, link, case) → Bridge
 

@@ -48,7 +48,7 @@ def test_voltage_and_current_follow_the_averaged_circuit(name):
 
 @pytest.mark.parametrize("name", CASES)
 def test_power_into_the_link_is_what_the_bridge_leaves(name):
-    case, side, link = made(name)
+    _, side, link = made(name)
     energy = 0.5 * link.c * link.v**2
     taken = np.mean(side.swing_cosine**2) ** 0.5
     # The energy of every angle against the integral of the power: 2ω·ΔE in quadrature.
