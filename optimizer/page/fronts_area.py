@@ -16,15 +16,17 @@ from optimizer.page import frame, pins_panel
 from optimizer.page.areas import Area, Query, address
 from optimizer.page.fronts_controls import area
 from optimizer.page.fronts_data import Boards, variable_units
-from optimizer.page.fronts_draw import drawn, subject_of
+from optimizer.page.fronts_draw import counted, drawn, seen_of, subject_of
 from optimizer.page.fronts_view import View, checked, view_of
 from optimizer.page.library import Library
 
 SAME = dash.no_update
-OUTPUTS = (
+DRAWN = (
     ("fronts-plane", "figure"), ("fronts-bars", "figure"), ("fronts-title", "children"),
-    ("fronts-count", "children"), ("fronts-caption", "children"), ("fronts-table-data", "data"),
-    ("fronts-fields-data", "data"), ("fronts-pins", "children"), ("fronts-told", "children"),
+    ("fronts-caption", "children"), ("fronts-table-data", "data"), ("fronts-told", "children"),
+)  # fmt: skip
+COUNTED = (
+    ("fronts-count", "children"), ("fronts-fields-data", "data"), ("fronts-pins", "children"),
     ("fronts-query", "data"),
 )  # fmt: skip
 GOING_ON = ("running", "waiting")
@@ -66,13 +68,20 @@ def shown(library: Library, boards: Boards, query: Query, theme: str | None) -> 
     """Return everything drawn of a view, in the order of the outputs."""
     try:
         view, _ = asked(library, query)
-        found = drawn(library, boards, view, theme)
+        found = drawn(library, seen_of(library, boards, view), view, theme)
     except RipplefrontError as error:
-        return [*[SAME] * 8, frame.message(error), SAME]
-    return [
-        found.plane, found.bars, found.title, found.count, found.caption, found.table,
-        found.fields, found.pins, found.told, address("", **view.query()),
-    ]  # fmt: skip
+        return [*[SAME] * (len(DRAWN) - 1), frame.message(error)]
+    return [found.plane, found.bars, found.title, found.caption, found.table, found.told]
+
+
+def number(library: Library, boards: Boards, query: Query) -> list[Any]:
+    """Return how many designs a view selects and what goes with it, in the order of outputs."""
+    try:
+        view, _ = asked(library, query)
+        found = counted(seen_of(library, boards, view), view)
+    except RipplefrontError:
+        return [SAME] * len(COUNTED)  # the drawing tells it
+    return [found.count, found.fields, found.pins, address("", **view.query())]
 
 
 def standing(library: Library, names: Sequence[str]) -> tuple[list[Any], str, bool]:
@@ -111,14 +120,20 @@ def register(app: dash.Dash, library: Library) -> None:
     pins_panel.register(app, library)
     _register_browser(app)
 
+    # Two answers to one change: the number is there long before the figures are.
     @app.callback(
-        *[Output(*place) for place in OUTPUTS],
+        *[Output(*place) for place in COUNTED],
+        Input("fronts-view", "data"), Input("fronts-stamp", "data"),
+    )  # fmt: skip
+    def count(view: Mapping[str, str] | None, _: Any) -> list[Any]:
+        return number(library, boards, view) if view else [SAME] * len(COUNTED)
+
+    @app.callback(
+        *[Output(*place) for place in DRAWN],
         Input("fronts-view", "data"), Input("theme", "data"), Input("fronts-stamp", "data"),
     )  # fmt: skip
     def draw(view: Mapping[str, str] | None, theme: str | None, _: Any) -> list[Any]:
-        if not view:
-            return [SAME] * len(OUTPUTS)
-        return shown(library, boards, view, theme)
+        return shown(library, boards, view, theme) if view else [SAME] * len(DRAWN)
 
     @app.callback(
         Output("fronts-stamp", "data"), Output("fronts-standing", "children"),

@@ -15,6 +15,7 @@ from optimizer.front import staircase
 from optimizer.page.fronts_view import Brush, direction
 from optimizer.page.library import Library
 from optimizer.page.memory import Memory
+from optimizer.quantities import LONGEST_YEARS
 from optimizer.selection import spread
 
 Rows = NDArray[np.int64]
@@ -59,6 +60,7 @@ class Board:
     cloud: Mask
     row: Rows
     _variables: dict[str, Array] = dataclasses.field(default_factory=dict)
+    _slots: dict[str, tuple[Array, Rows]] = dataclasses.field(default_factory=dict)
 
     @property
     def size(self) -> int:
@@ -72,6 +74,19 @@ class Board:
         if name not in self._variables:
             self._variables[name] = self._variable(name)
         return self._variables[name]
+
+    def slots(self, name: str) -> tuple[Array, Rows]:
+        """Return the edges of the bins of a quantity, and the bin of every design; −1 of none.
+
+        They do not depend on what is selected, so that a brush need not find them again.
+        Lives beyond a century, which no law supports, count as one.
+        """
+        if name not in self._slots:
+            values = self.of(name)
+            if self.units.get(name) == "years":
+                values = np.minimum(values, LONGEST_YEARS)
+            self._slots[name] = slotted(values)
+        return self._slots[name]
 
     def _variable(self, name: str) -> Array:
         found = np.full(self.size, np.nan)
@@ -180,20 +195,23 @@ class Bins:
     selected: Rows
 
 
-def bins(values: Array, inside: Mask) -> Bins:
+def bins(board: Board, name: str, inside: Mask) -> Bins:
     """Return a histogram whose end bins hold whatever lies beyond them."""
+    edges, at = board.slots(name)
+    every, some = (np.bincount(a + 1, minlength=BINS + 1)[1:] for a in (at, at[inside]))
+    return Bins(edges, every, some)
+
+
+def slotted(values: Array) -> tuple[Array, Rows]:
+    """Return the edges of bins, and the bin of every value; −1 of one that is no number."""
+    found = np.full(len(values), -1, dtype=np.int64)
     finite = np.isfinite(values)
-    values, inside = values[finite], inside[finite]
-    if not values.size:
-        nothing = np.zeros(BINS, dtype=np.int64)
-        return Bins(np.linspace(0.0, 1.0, BINS + 1), nothing, nothing)
-    lo, hi = span(values)
-    at = np.clip((values - lo) * (BINS / (hi - lo)), 0, BINS - 1).astype(np.int64)
-    return Bins(
-        np.linspace(lo, hi, BINS + 1),
-        np.bincount(at, minlength=BINS),
-        np.bincount(at[inside], minlength=BINS),
-    )
+    if not finite.any():
+        return np.linspace(0.0, 1.0, BINS + 1), found
+    lo, hi = span(values[finite])
+    at = (values[finite] - lo) * (BINS / (hi - lo))
+    found[finite] = np.clip(at, 0, BINS - 1).astype(np.int64)
+    return np.linspace(lo, hi, BINS + 1), found
 
 
 def span(values: Array) -> tuple[float, float]:

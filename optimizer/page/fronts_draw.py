@@ -12,12 +12,10 @@ from dash import html
 from models.axes import Array
 from models.topologies import TOPOLOGIES
 from optimizer.archive import Run
-from optimizer.objectives import Objective
 from optimizer.page import fronts_nearest, pins_panel
 from optimizer.page import fronts_table as tables
 from optimizer.page.fronts_bars import bars_figure
 from optimizer.page.fronts_data import (
-    Bins,
     Board,
     Boards,
     Mask,
@@ -34,7 +32,6 @@ from optimizer.page.fronts_table import Part, quantity_of
 from optimizer.page.fronts_view import View
 from optimizer.page.library import Library
 from optimizer.page.theme import themed
-from optimizer.quantities import LONGEST_YEARS
 
 DRAWN = 400  # designs of all fronts together
 LEAST_DRAWN = 40  # of one front, however many there are
@@ -50,12 +47,18 @@ class Drawn:
     plane: dict[str, Any]
     bars: dict[str, Any]
     title: str
-    count: str
     caption: list[Any]
     table: dict[str, Any]
+    told: list[Any]
+
+
+@dataclasses.dataclass(frozen=True)
+class Counted:
+    """What is known of a view at once, before anything is drawn."""
+
+    count: str
     fields: list[dict[str, Any]]
     pins: list[Any]
-    told: list[Any]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -94,9 +97,20 @@ def sight(boards: Sequence[Board], view: View) -> Sight:
     return Sight(tuple(boards), inside, frozenset(parents), subject_of(runs))
 
 
-def drawn(library: Library, boards: Boards, view: View, theme: str | None) -> Drawn:
+def seen_of(library: Library, boards: Boards, view: View) -> Sight:
+    """Return the runs of a view, opened, with what is selected of them."""
+    return sight([boards.of(library.run(name)) for name in view.runs], view)
+
+
+def counted(seen: Sight, view: View) -> Counted:
+    """Return how many designs a view selects, and its brushes as fields and as pins."""
+    ends = {n: seen.board.slots(n)[0][[0, -1]].tolist() for n in view.bars}
+    fields = [{**f, "ends": ends.get(f["name"])} for f in tables.fields(seen.board, view)]
+    return Counted(count_text(seen), fields, _offers(view))
+
+
+def drawn(library: Library, seen: Sight, view: View, theme: str | None) -> Drawn:
     """Return everything that the area shows of a view whose names are known."""
-    seen = sight([boards.of(library.run(name)) for name in view.runs], view)
     parts = _parts(seen, view, seen.inside)
     x, y = (quantity_of(seen.board, n) for n in (view.x, view.y))
     short = {
@@ -104,29 +118,17 @@ def drawn(library: Library, boards: Boards, view: View, theme: str | None) -> Dr
         for part in parts
         for name, why in tables.shortlist(part, x, y, view.short).items()
     }
-    found = [_binned(seen, name) for name in view.bars]
+    mine = seen.inside[seen.subject]
+    found = [(quantity_of(seen.board, n), bins(seen.board, n, mine)) for n in view.bars]
     held = {b.name: b for b in view.brushes}
-    ends = {q.name: (float(b.edges[0]), float(b.edges[-1])) for q, b in found}
-    told = [{**f, "ends": ends.get(f["name"])} for f in tables.fields(seen.board, view)]
     return Drawn(
         plane=themed(plane_figure(_plane(seen, parts, view, short), theme), theme),
         bars=themed(bars_figure(found, held), theme),
         title=f"{y.title} against {x.title}",
-        count=counted(seen),
         caption=_caption(parts, view),
         table=tables.table(parts, view, short),
-        fields=told,
-        pins=_offers(view),
         told=_told(library, seen, view),
     )
-
-
-def _binned(seen: Sight, name: str) -> tuple[Objective, Bins]:
-    """Return a quantity in bins; lives beyond a century, which no law supports, as one."""
-    quantity, values = quantity_of(seen.board, name), seen.board.of(name)
-    if quantity.unit == "years":
-        values = np.minimum(values, LONGEST_YEARS)
-    return quantity, bins(values, seen.inside[seen.subject])
 
 
 def _parts(seen: Sight, view: View, inside: Sequence[Mask]) -> list[Part]:
@@ -250,7 +252,7 @@ def _reach(values: Array, behind: Array, sign: float) -> tuple[float, float]:
     return lo - ROOM * wide, hi + ROOM * wide
 
 
-def counted(seen: Sight) -> str:
+def count_text(seen: Sight) -> str:
     """Return how many designs are selected, run by run."""
     told = []
     for board, mask in zip(seen.boards, seen.inside, strict=True):

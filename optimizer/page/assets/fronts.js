@@ -188,8 +188,8 @@
     if (!Number.isFinite(next)) { return; }
     event.preventDefault();
     along = Math.max(0, Math.min(every.length - 1, next));
-    point(plot, every[along]);
     announce(plot.data[every[along].curve].text[every[along].point].replace(/<[^>]*>/g, ", "));
+    point(plot, every[along]);
   }
 
   // ---- the table twin -------------------------------------------------------------

@@ -1,6 +1,5 @@
 """The fronts in a real browser: drawn, brushed, zoomed, opened, compared, by keyboard alone."""
 
-import json
 import os
 import threading
 import time
@@ -13,7 +12,7 @@ import waitress
 from waitress import wasyncore
 
 from optimizer.page.app import hosts_of, listening, page_app
-from optimizer.page.library import Library
+from optimizer.store import Store, unpacked
 from tests.optimizer.made_runs import made_run
 from tests.page.made import many
 
@@ -311,14 +310,18 @@ def test_a_hostile_name_is_text_everywhere(window, site):
 
 def test_a_run_being_written_is_followed(window, site):
     name = made_run(site.root, "going", {"flyback_unfolder": curve(96.0)}).name
-    folder = site.root / name
-    status = json.loads((folder / "status.json").read_text())
-    (folder / "lock").write_text(str(os.getpid()))
-    (folder / "status.json").write_text(json.dumps({**status, "state": "running", "planned": 9}))
-    if Library(site.root).run(name).status["state"] != "running":
-        pytest.skip("a lock cannot be held here")
-    opened(window, site, name)
-    until(window, "document.getElementById('fronts-standing').textContent !== ''")
+    with Store(site.root / name) as store:
+        store.status({"state": "running", "designs": 3, "planned": 9})
+        opened(window, site, name)
+        until(window, "document.getElementById('fronts-standing').textContent.includes('3 of 9')")
+        drawn = f"{PLOT}.data.filter(t => t.mode === 'lines+markers')[0].x.length"
+        assert window.evaluate(drawn) == 12
+        arrays = unpacked((site.root / name / "archive.npz").read_bytes())
+        half = {k: v[:6] if k.startswith("c0.front") else v for k, v in arrays.items()}
+        store.archive(half, [])
+        until(window, f"{drawn} === 6")
+        store.status({"state": "ended", "reason": "done", "designs": 9, "planned": 9})
+    until(window, "document.getElementById('fronts-standing').textContent === ''")
 
 
 def test_nothing_runs_over_at_any_width(window, site):
