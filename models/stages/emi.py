@@ -59,6 +59,7 @@ class Noise:
     f: Array  # [Hz], (design, 1, 1)
     differential: tuple[Array, ...]  # [A], (design, point, 1)
     common: tuple[Array, ...]  # [A]
+    f_common: Array | None = None  # [Hz], of the latter where it is not f
 
 
 def line_capacitance(design: Design, case: Case) -> Array:
@@ -100,9 +101,11 @@ def place(
     n = order_in_band(noise.f)
     f = n * noise.f
     given = _staged(design, f, upstream, stage, DIFFERENTIAL)
-    given_common = _staged(design, f, (), earth, COMMON)
     wanted = point_max(need(f, _picked(noise.differential, n), DIFFERENTIAL))
-    wanted_common = point_max(need(f, _picked(noise.common, n), COMMON))
+    base = noise.f if noise.f_common is None else noise.f_common
+    m = order_in_band(base)
+    given_common = _staged(design, m * base, (), earth, COMMON)
+    wanted_common = point_max(need(m * base, _picked(noise.common, m), COMMON))
     xp = array_namespace(f)
     books = joined(
         at_most(f"{path}.differential", wanted, xp.maximum(given, LEAST), "dB",

@@ -10,8 +10,8 @@ current.  Three switches carry the current of a pulse, two between pulses.
 
 When both open, the side of S_5 has the charge of two switches to the rails and the other
 node that of one, so that the nodes need not settle at half the link: they do where S_5 is
-about 0.4 times as large as a lower switch.  Otherwise the module is moved against earth a little
-at switching frequency.
+about 0.4 times as large as a lower switch.  Otherwise the module is moved against earth a
+little at switching frequency.
 """
 
 from __future__ import annotations

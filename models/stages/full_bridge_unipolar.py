@@ -7,6 +7,7 @@ zero, half and all of the link, so that it needs a transformer in front.  See
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 from models.axes import array_namespace
@@ -72,15 +73,16 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
     )
     return Bridge(
         placed=placed,
-        ripple=waves.ripple(
-            side,
-            x,
-            inductance,
-            v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
-            # Both nodes jump together at odd multiples of f: twice the swing at half the
-            # ripple's frequency is the current of one swing at all of it.
-            v_node=link.v_rms,
-            late=2.0 * leg.device.t_dead * design.f,
+        ripple=dataclasses.replace(
+            waves.ripple(
+                side,
+                x,
+                inductance,
+                v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
+                v_node=2.0 * link.v_rms,  # both nodes jump together at odd multiples of f
+                late=2.0 * leg.device.t_dead * design.f,
+            ),
+            f_node=design.f,
         ),
         link_hf_rms=waves.link_current(x, x.duty),
         f_link=2.0 * design.f,

@@ -73,6 +73,7 @@ class Ripple:
     v_worst: Array  # [V], rms at f at the worst angle; at n·f its n-th part
     v_node: Array  # [V], swing of the nodes against earth
     dead_time: tuple[Array, ...]  # [V], amplitudes of the harmonics ORDERS
+    f_node: Array | None = None  # [Hz], of v_node where it is not f
 
 
 def bridge_side(design: Design, l_bridge: Array, case: Case) -> GridSide:
@@ -191,12 +192,14 @@ def _ripple_currents(
 def _noise(side: GridSide, ripple: Ripple) -> emi.Noise:
     """Return the noise currents: through the bridge choke, and through stray capacitance."""
     omega = 2.0 * math.pi * ripple.f
+    f_node = ripple.f if ripple.f_node is None else ripple.f_node
     square = math.sqrt(2.0) / math.pi * ripple.v_node
     return emi.Noise(
         f=ripple.f,
         differential=tuple(ripple.v_worst / (n * n * omega * side.l_bridge) for n in range(1, 5)),
         # The n-th harmonic of a square falls as 1/n, the admittance of C rises as n.
-        common=(square * omega * C_NODE,),
+        common=(square * (2.0 * math.pi * f_node) * C_NODE,),
+        f_common=f_node,
     )
 
 
