@@ -12,7 +12,7 @@ from tests.optimizer.stand_in import StandIn
 from tests.optimizer.test_blocks import Chain
 
 SETTINGS = Settings(seed=3, evaluations=30_000, islands=3)
-SMALL = Settings(seed=3, evaluations=15_000, islands=3)
+SMALL = Settings(seed=3, evaluations=11_000, islands=3)
 
 
 def after_a_round(course, problems, settings):

@@ -132,7 +132,7 @@ def test_a_sweep_overruns_its_budget_by_less_than_a_generation_of_every_island(r
 
 def test_at_most_half_of_a_topology_goes_at_once_and_memory_comes_free():
     problems = [StandIn(f"a[{i}]", "a", shift=4.0 * i) for i in range(8)]
-    settings = Settings(seed=2, evaluations=80_000, islands=1)
+    settings = Settings(seed=2, evaluations=100_000, islands=1)
     result = sweep(problems, settings)
     gone = np.array([s.evaluations for s in result.shed])
     assert len(gone) >= 4
@@ -214,7 +214,7 @@ def test_half_go_on_a_rung_the_farthest_behind_first_and_the_next_costs_twice_as
 
 
 def test_no_ring_helps_another():
-    settings = Settings(evaluations=20_000, islands=4, rings=2)
+    settings = Settings(evaluations=12_000, islands=4, rings=2)
     course, problem = opened([StandIn()], settings, {}), StandIn()
     tuning = settings.tuning(1)
     found, _ = advance(course.states[0], problem, tuning, 3_000)

@@ -229,11 +229,9 @@ def test_one_island_starts_from_nothing_and_goes_alone_while_the_others_have_see
     seeded, other, fresh = course.states
     assert seeded.front.size > 0
     assert other.front.size > 0
-    assert not fresh.evaluations
-    assert not len(fresh.genes)
+    assert fresh.evaluations > 0
     course, _ = after_a_round(course, problems, settings)
     known = {row.tobytes() for row in course.states[0].front_genes}
-    assert course.states[2].evaluations > 0
     assert not known & {row.tobytes() for row in course.states[2].genes}
     cold = opened(problems, settings, {})
     assert not any(s.clock[APART] for s in cold.states)
