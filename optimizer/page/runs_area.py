@@ -7,15 +7,15 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import dash
-from dash import ALL, MATCH, ClientsideFunction, Input, Output, State, dcc, html
+from dash import MATCH, ClientsideFunction, Input, Output, State, dcc, html
 
 from models.errors import RunError
-from optimizer.page import runs_actions, runs_limits, runs_list
+from optimizer.page import frame, runs_actions, runs_limits, runs_list
 from optimizer.page.areas import Area, Query, address
 from optimizer.page.library import Library
 from optimizer.page.runs_facts import Facts
 from optimizer.page.runs_live import Trends
-from optimizer.page.runs_view import Opened, Overview, changed, marks
+from optimizer.page.runs_view import Content, Opened, Overview, changed, marks, merged
 
 EVERY = 2000  # [ms] between two looks
 MOST_PICKS = 6  # runs compared at once
@@ -35,6 +35,7 @@ def layout(library: Library, query: Query) -> Any:
             dcc.Interval(id="runs-tick", interval=EVERY),
             dcc.Store(id="runs-open", data=name),
             dcc.Store(id="runs-picks", data=picks),
+            dcc.Store(id="runs-chosen"),
             dcc.Store(id="runs-shown", data=shown),
             dcc.Store(id="runs-query"),
             dcc.Store(id="runs-done"),
@@ -66,8 +67,8 @@ def _picks(library: Library, text: str) -> list[str]:
 
 def looked(
     library: Library, name: str, picks: Sequence[str], shown: Mapping[str, str]
-) -> tuple[list[tuple[Any, Any]], dict[str, str]]:
-    """Return what to put into places of the page, by id, and the marks of what it then shows.
+) -> tuple[Content, dict[str, str]]:
+    """Return what to set at places of the page, by id, and the marks of what it then shows.
 
     Parameters
     ----------
@@ -81,8 +82,7 @@ def looked(
         Marks of what the page shows.
     """
     pieces = _view(library, name, picks).pieces()
-    fresh = [content for piece in changed(pieces, shown) for content in piece.content()]
-    return fresh, marks(pieces)
+    return merged(piece.content() for piece in changed(pieces, shown)), marks(pieces)
 
 
 def picked(picks: Sequence[str], name: str) -> list[str]:
@@ -116,25 +116,22 @@ def register(app: dash.Dash, library: Library) -> None:
     )  # fmt: skip
     def look(ticks: int | None, name: str, picks: list[str], shown: dict[str, str]) -> Any:
         fresh, now = looked(library, name, picks, shown)
-        for place, content in fresh:
-            dash.set_props(place, {"children": content})
+        for place, properties in fresh:
+            dash.set_props(place, properties)
         return now if now != shown else dash.no_update
 
     @app.callback(
         Output("runs-picks", "data"), Output("runs-picked", "children"),
         Output("runs-query", "data"),
-        Input({"type": "runs-pick", "run": ALL}, "n_clicks"), State("runs-picks", "data"),
-        prevent_initial_call=True,
+        Input("runs-chosen", "data"), State("runs-picks", "data"), prevent_initial_call=True,
     )  # fmt: skip
-    def choose(clicks: list[int | None], picks: list[str]) -> Any:
-        if not dash.ctx.triggered_id or not dash.ctx.triggered[0]["value"]:
+    def choose(chosen: dict[str, Any] | None, picks: list[str]) -> Any:
+        if not chosen:
             return dash.no_update, dash.no_update, dash.no_update
-        after = picked(picks, dash.ctx.triggered_id["run"])
-        for name in set(picks) ^ set(after):
-            dash.set_props(
-                {"type": "runs-pick", "run": name},
-                {"aria-checked": str(name in after).lower()},
-            )
+        try:
+            after = picked(picks, chosen["run"])
+        except RunError as error:
+            return picks, [*runs_list.picked(picks), frame.message(error)], dash.no_update
         return after, runs_list.picked(after), address("", picks=",".join(after)) or "?"
 
     @app.callback(
@@ -144,10 +141,15 @@ def register(app: dash.Dash, library: Library) -> None:
     def limit(place: dict[str, str]) -> Any:
         return runs_limits.limits(library, place["run"])
 
-    app.clientside_callback(
-        ClientsideFunction("page", "keep_address"),
-        Output("runs-done", "data"), Input("runs-query", "data"), prevent_initial_call=True,
-    )  # fmt: skip
+    for space, function, source in (
+        ("page", "keep_address", "runs-query"), ("runs", "mark", "runs-picks"),
+        ("runs", "draw", "runs-rows"), ("runs", "patch", "runs-fresh"),
+    ):  # fmt: skip
+        app.clientside_callback(
+            ClientsideFunction(space, function),
+            Output("runs-done", "data", allow_duplicate=True), Input(source, "data"),
+            prevent_initial_call="initial_duplicate",
+        )  # fmt: skip
 
 
 AREA = Area("/", "Runs", layout, register)

@@ -35,7 +35,7 @@ def head(entry: Entry, others: Sequence[Entry]) -> list[Any]:
          else entry.parent),
         ("re-runs of it", _links(children)),
         ("same sweep", _links(sweep)),
-        ("designs", f"{entry.designs:,} of {entry.planned:,} evaluated"),
+        ("designs", f"{entry.designs:,} evaluated, {entry.planned:,} planned"),
         ("common front", "" if entry.front is None else f"{entry.front:,} designs"),
         ("made", f"{when(entry.created)}, {age(entry.created)}"
          f"{'' if age(entry.created) == 'just now' else ' ago'}"),
@@ -100,7 +100,7 @@ def _corners(run: Run) -> Any:
         for where, p in corners(front_points(run, topology))
     ]
     if not rows:
-        return html.P("No feasible design is known yet.")
+        return html.P("No feasible design has been found.")
     heads = ("topology", "corner", "design", "density", "efficiency", "cost (invented prices)",
              "life")  # fmt: skip
     return _table("corners of every front", heads, rows, 3)

@@ -17,13 +17,14 @@ from models.spec import Module, Specification
 from optimizer import standing
 from optimizer.archive import Run
 from optimizer.compare import parent_of
-from optimizer.files import checked, damaged, read_json, writer
+from optimizer.files import checked, damaged, writer
 from optimizer.fronts import FrontPoint
 from optimizer.launch import parse_without_files
 from optimizer.objectives import landmarks, objectives_of
 from optimizer.page.library import INSIDE, Library
 from optimizer.page.memory import Memory
 from optimizer.progress import Progress, progress_from
+from optimizer.terminal import EXIT_NOTHING_FEASIBLE
 
 KEPT = 2000  # runs
 LONGEST = 160  # letters of a text out of a file
@@ -119,7 +120,7 @@ class Facts:
         return Entry(
             run.name,
             state,
-            short(standing.why(run, status), 400),
+            short(_why(run, status), 400),
             asked(parse_without_files(run)),
             pins,
             short(str(sweep.get("variant", ""))),
@@ -141,6 +142,12 @@ class Facts:
         key = (run.name, stamps(run.folder, ("front.csv",)))
         found: tuple[Corner, ...] = self._corners.get(key, lambda: _corners_in(path, run))
         return found
+
+
+def _why(run: Run, status: dict[str, Any]) -> str:
+    why = standing.why(run, status)
+    nothing = status.get("exit_code") == EXIT_NOTHING_FEASIBLE
+    return f"{why}, no feasible design" if nothing else why
 
 
 def _corners_in(path: Path, run: Run) -> tuple[Corner, ...]:
@@ -172,11 +179,6 @@ def _points(path: Path) -> Iterator[FrontPoint]:
             yield FrontPoint(short(design), candidate.split("[")[0], results)
 
 
-def progress_at(folder: Path) -> Progress | None:
-    """Return where a search stands right now."""
-    return progress_from(read_json(folder / "status.json"))
-
-
 def asked(spec: Specification) -> str:
     """Return in a line what a specification asks for."""
     grids = " and ".join(f"{g.voltage_v:g} V {g.frequency_hz} Hz" for g in spec.grid)
@@ -201,8 +203,8 @@ def _module(module: Module) -> str:
 def families(entries: Sequence[Entry]) -> list[list[tuple[int, Entry]]]:
     """Return runs that belong together with their depth, the newest family first.
 
-    The runs of one sweep and all re-runs of them are a family; a re-run stands below its
-    parent, one level deeper.
+    The runs of one sweep, in their order, and all re-runs of them are a family; a re-run
+    stands below its parent, one level deeper.
     """
     known = {e.name: e for e in entries}
     groups: dict[str, list[Entry]] = {}
@@ -227,7 +229,7 @@ def _tree(group: Sequence[Entry]) -> Iterator[tuple[int, Entry]]:
     children: dict[str, list[Entry]] = {}
     for entry in group:
         children.setdefault(entry.parent if entry.parent in names else "", []).append(entry)
-    waiting = [(0, e) for e in children.pop("", [])]
+    waiting = [(0, e) for e in sorted(children.pop("", []), key=lambda e: e.created)]
     left = dict.fromkeys(e.name for e in group)
     while waiting or left:
         if not waiting:  # only runs that name each other as parents are left

@@ -45,10 +45,12 @@ def _drawn(library: Library, run: Run) -> list[Any]:
             mine = [r for r in rows if r.topology == topology and not r.natural]
             told += [html.H3(f"{tag(topology)}, {len(designs)} designs on its front")]
             told += [_table(topology, mine) if mine else html.P("No limit and no range binds.")]
-    told += [html.P(line) for text in _barren(run) for line in text.splitlines()]
-    if not told:
-        return [html.P("No feasible design is known yet.")]
-    return [*told, html.P(RULE, className="soft")]
+    if told:
+        told.append(html.P(RULE, className="soft"))
+    for text in _barren(run):
+        first, *lines = text.splitlines()
+        told += [html.H3(first), html.Ul([html.Li(line) for line in lines])]
+    return told or [html.P("There is no feasible design yet whose limits could be looked at.")]
 
 
 def _table(topology: str, rows: list[Summary]) -> html.Div:

@@ -1,4 +1,7 @@
-"""The list of runs: a row each, those that belong together under one another."""
+"""The list of runs: a row each, those that belong together under one another.
+
+The browser builds it from plain data, see ``plain``.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 from dash import dcc, html
+from dash.development.base_component import Component
 
 from models.topologies import TOPOLOGIES
 from optimizer.page.areas import address
@@ -15,8 +19,10 @@ from optimizer.progress import duration
 HEADS = ("run", "state", "designs", "on the front", "densest", "most efficient", "knee",
          "on disk", "age")  # fmt: skip
 NUMBERS = ("designs", "on the front", "on disk", "age")
-LIVE = HEADS[1:]  # cells that change while a search goes on
+WHERE = ("densest", "most efficient", "knee")
 TONES = {"failed": "bad", "broken": "bad", "interrupted": "bad", "running": "good"}
+DEEPEST = 4  # re-runs of re-runs further in than this stand below one another
+NAMES = {"className": "class", "colSpan": "colspan"}
 STARTED = "ripplefront sweep FILE"
 
 
@@ -38,14 +44,26 @@ def listed(entries: Sequence[Entry], picks: Collection[str]) -> Any:
     heads += [html.Th(h, scope="col", className="n" if h in NUMBERS else "") for h in HEADS]
     bodies = [_family(family, picks) for family in families(entries)]
     caption = html.Caption("all runs, the newest first", className="unseen")
-    return html.Div(
-        html.Table([caption, html.Thead(html.Tr(heads)), *bodies], className="runs-table"),
-        className="wide",
-    )
+    return html.Table([caption, html.Thead(html.Tr(heads)), *bodies], className="runs-table")
+
+
+def plain(part: Any) -> Any:
+    """Return components as plain data, [tag, attributes, children], texts as they are.
+
+    Links are written as such; the browser follows them without loading the page anew.
+    """
+    if not isinstance(part, Component):
+        return str(part)
+    props = part.to_plotly_json()["props"]
+    children = props.pop("children", None)
+    several = children if isinstance(children, list) else [children]
+    tag = "a" if isinstance(part, dcc.Link) else type(part).__name__.lower()
+    attributes = {NAMES.get(key, key): str(value) for key, value in props.items()}
+    return [tag, attributes, [plain(child) for child in several if child is not None]]
 
 
 def _family(family: Sequence[tuple[int, Entry]], picks: Collection[str]) -> html.Tbody:
-    rows = [_row(entry, depth, entry.name in picks) for depth, entry in family]
+    rows = [row(entry, depth, entry.name in picks) for depth, entry in family]
     if len(family) < 2:
         return html.Tbody(rows)
     head = html.Th(_family_words([e for _, e in family]), colSpan=len(HEADS) + 1,
@@ -61,30 +79,31 @@ def _family_words(entries: Sequence[Entry]) -> str:
     return " and ".join(told) or f"{len(entries)} runs of one sweep"
 
 
-def _row(entry: Entry, depth: int, picked: bool) -> html.Tr:
-    live = dict(zip(LIVE, cells(entry), strict=True))
+def row(entry: Entry, depth: int, picked: bool) -> html.Tr:
+    """Return the row of a run.
+
+    Parameters
+    ----------
+    entry : Entry
+        The run.
+    depth : int
+        How many re-runs lie between it and the first of its family.
+    picked : bool
+        Whether it is picked for a comparison.
+    """
     return html.Tr(
-        [
-            html.Td(pick(entry.name, picked) if entry.state != "broken" else None),
-            html.Th(_named(entry, depth), scope="row"),
-            *[
-                html.Td(
-                    live[head],
-                    id={"type": "runs-cell", "run": entry.name, "cell": k},
-                    className="n" if head in NUMBERS else "",
-                )
-                for k, head in enumerate(LIVE)
-            ],
-        ],
+        _cells(entry, depth, picked),
         className=f"runs-row runs-{entry.state}",
+        **{"data-run": entry.name},
     )
 
 
-def pick(name: str, picked: bool) -> html.Button:
-    """Return the box that picks a run for a comparison."""
+def _pick(name: str, picked: bool) -> html.Button:
+    """Return the box that picks a run for a comparison; the browser minds the click."""
     return html.Button(
-        id={"type": "runs-pick", "run": name}, className="runs-pick", role="checkbox",
-        **{"aria-checked": str(picked).lower(), "aria-label": f"compare {name}"},
+        className="runs-pick", role="checkbox",
+        **{"aria-checked": str(picked).lower(), "aria-label": f"compare {name}",
+           "data-pick": name},
     )  # fmt: skip
 
 
@@ -97,22 +116,28 @@ def _named(entry: Entry, depth: int) -> Any:
     under += [f"re-run of {entry.parent}"] if entry.parent and not depth else []
     under += [f"pinned: {'; '.join(entry.pins)}"] if entry.pins else []
     lines = [html.Div(line, className="soft") for line in under]
-    return html.Div([html.Div(told), *lines], style={"marginLeft": f"{18 * min(depth, 6)}px"})
+    return html.Div([html.Div(told), *lines], className=f"runs-depth-{min(depth, DEEPEST)}")
 
 
-def cells(entry: Entry) -> list[Any]:
-    """Return what stands in the cells that may change, in the order of ``LIVE``."""
-    corners = {c.where: c for c in entry.corners}
+def _cells(entry: Entry, depth: int, picked: bool) -> list[Any]:
     known = entry.state != "broken"
+    first = [
+        html.Td(_pick(entry.name, picked) if known else None),
+        html.Th(_named(entry, depth), scope="row"),
+        html.Td(state(entry)),
+    ]
+    made = html.Td(age(entry.created), title=when(entry.created), className="n")
+    if not known:
+        return [*first, html.Td(colSpan=len(HEADS) - 3), made]
+    corners = {c.where: c for c in entry.corners}
     return [
-        state(entry),
-        _designs(entry) if known else None,
-        _count(entry.front) if known else None,
-        *(_corner(entry, corners.get(h)) if known else None
-          for h in ("densest", "most efficient", "knee")),
-        size_words(entry.size) if known else None,
-        html.Span(age(entry.created), title=when(entry.created)),
-    ]  # fmt: skip
+        *first,
+        html.Td(_designs(entry), className="n"),
+        html.Td(_count(entry.front), className="n"),
+        *(html.Td(_corner(entry, corners.get(where))) for where in WHERE),
+        html.Td(size_words(entry.size), className="n"),
+        made,
+    ]
 
 
 def state(entry: Entry) -> list[Any]:
@@ -180,4 +205,4 @@ def picked(picks: Sequence[str]) -> list[Any]:
     both = ",".join(picks)
     told += [dcc.Link("Compare them", href=address("/compare", runs=both)), " · "]
     told += [dcc.Link("Their fronts together", href=address("/fronts", runs=both)), " · "]
-    return [*told, html.Button("Pick none", id={"type": "runs-pick", "run": ""})]
+    return [*told, html.Button("Pick none", **{"data-pick": ""})]

@@ -50,7 +50,12 @@ def card(entry: Entry, folder: Path, trends: Trends) -> Any:
         return [
             _bar(progress),
             html.P(_words(progress)),
-            html.P(["All together ", _drawn(_history(folder, progress), "all topologies")]),
+            html.P(
+                [
+                    f"Hypervolume of all together {progress.hypervolume:.4f} ",
+                    _drawn(_history(folder, progress), "all topologies"),
+                ]
+            ),
             _table(progress, trend, entry.name),
         ]
 
@@ -133,8 +138,9 @@ def sparkline(values: Sequence[float]) -> str:
     kept = [*values[:-1:step], values[-1]]
     low, high = min(kept), max(kept)
     dx, dy = (WIDTH - 4) / (len(kept) - 1), (HEIGHT - 6) / max(high - low, 1e-12)
+    middle = (low + high) / 2  # what stands still is drawn in the middle
     points = " ".join(
-        f"{2 + k * dx:.1f},{HEIGHT - 3 - (v - low) * dy:.1f}" for k, v in enumerate(kept)
+        f"{2 + k * dx:.1f},{HEIGHT / 2 - (v - middle) * dy:.1f}" for k, v in enumerate(kept)
     )
     end = points.rsplit(" ", 1)[1].split(",")
     svg = (

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
 from dash import dcc, html
@@ -13,11 +14,11 @@ from models.errors import RipplefrontError
 from optimizer.page import frame, runs_detail, runs_list, runs_live
 from optimizer.page.areas import address
 from optimizer.page.runs_actions import actions
-from optimizer.page.runs_facts import Entry, Facts, age, stamps
+from optimizer.page.runs_facts import Entry, Facts, age, families, stamps
 from optimizer.page.runs_live import Trends
 
-# Components to put into places of the page, by the id of the place.
-Content: TypeAlias = Sequence[tuple[Any, Any]]
+# Properties to set at places of the page, by the id of the place.
+Content: TypeAlias = Sequence[tuple[Any, dict[str, Any]]]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -49,6 +50,23 @@ def marks(pieces: Sequence[Piece]) -> dict[str, str]:
     return {p.key: p.mark for p in pieces}
 
 
+def put(place: Any, components: Any) -> Content:
+    """Return what puts components into a place."""
+    return [(place, {"children": components})]
+
+
+def merged(contents: Iterable[Content]) -> Content:
+    """Return contents with one entry for the rows, which share a place."""
+    rows: dict[str, Any] = {}
+    others = []
+    for place, properties in itertools.chain.from_iterable(contents):
+        if place == "runs-fresh":
+            rows |= properties["data"]
+        else:
+            others.append((place, properties))
+    return [*others, ("runs-fresh", {"data": rows})] if rows else others
+
+
 def _mark(*facts: object) -> str:
     return f"{zlib.crc32(repr(facts).encode()):x}"
 
@@ -62,17 +80,26 @@ class Overview:
     entries: Sequence[Entry]
     picks: Sequence[str]
 
+    @property
+    def held(self) -> list[Entry]:
+        """The runs that are worked on, before those that wait for their turn."""
+        return sorted((e for e in self.entries if e.held), key=lambda e: e.state == "waiting")
+
     def pieces(self) -> list[Piece]:
         """Return its pieces; the first of each kind covers the others."""
-        held = [e for e in self.entries if e.held]
+        held = self.held
         order = [(e.name, e.parent, e.sweep, e.state == "broken") for e in self.entries]
         return [
             Piece("cards", _mark([e.name for e in held]),
-                  lambda: [("runs-cards", self.cards())], "card "),
+                  lambda: put("runs-cards", self.cards()), "card "),
             *[Piece(f"card {e.name}", _mark(e.state, e.progress), self._card(e)) for e in held],
             Piece("rows", _mark(order),
-                  lambda: [("runs-list", runs_list.listed(self.entries, self.picks))], "row "),
-            *[Piece(f"row {e.name}", _mark(e, age(e.created)), _cells(e)) for e in self.entries],
+                  lambda: [("runs-rows", {"data": self._rows()})], "row "),
+            *[
+                Piece(f"row {e.name}", _mark(e, age(e.created)), self._row(e, depth))
+                for family in families(self.entries)
+                for depth, e in family
+            ],
         ]  # fmt: skip
 
     def body(self) -> Any:
@@ -81,12 +108,17 @@ class Overview:
             html.Div(self.cards(), id="runs-cards"),
             html.H2("All runs"),
             html.P(runs_list.picked(self.picks), id="runs-picked", role="status"),
-            html.Div(runs_list.listed(self.entries, self.picks), id="runs-list"),
+            html.Div(id="runs-list", className="wide"),
+            dcc.Store(id="runs-rows", data=self._rows()),
+            dcc.Store(id="runs-fresh"),
         ]
+
+    def _rows(self) -> Any:
+        return runs_list.plain(runs_list.listed(self.entries, self.picks))
 
     def cards(self) -> list[Any]:
         """Return how those runs go that are worked on."""
-        held = [e for e in self.entries if e.held]
+        held = self.held
         head = [html.H2("Being searched")] if held else []
         return [*head, *[self._framed(e) for e in held]]
 
@@ -100,15 +132,16 @@ class Overview:
             **{"aria-label": entry.name},
         )
 
+    def _row(self, entry: Entry, depth: int) -> Callable[[], Content]:
+        def content() -> Content:
+            row = runs_list.row(entry, depth, entry.name in self.picks)
+            return [("runs-fresh", {"data": {entry.name: runs_list.plain(row)}})]
+
+        return content
+
     def _card(self, entry: Entry) -> Callable[[], Content]:
-        return lambda: [({"type": "runs-card", "run": entry.name}, live(self, entry))]
-
-
-def _cells(entry: Entry) -> Callable[[], Content]:
-    return lambda: [
-        ({"type": "runs-cell", "run": entry.name, "cell": k}, content)
-        for k, content in enumerate(runs_list.cells(entry))
-    ]
+        place = {"type": "runs-card", "run": entry.name}
+        return lambda: put(place, live(self, entry))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -133,19 +166,19 @@ class Opened:
         family = [(e.name, e.held) for e in self.entries if e.sweep == entry.sweep]
         around = [e.name for e in self.entries]
         if entry.state == "broken":
-            return [Piece("all", _mark(entry.why), lambda: [("runs-body", self.body())])]
+            return [Piece("all", _mark(entry.why), lambda: put("runs-body", self.body()))]
         return [
-            Piece("all", "whole", lambda: [("runs-body", self.body())], ""),
+            Piece("all", "whole", lambda: put("runs-body", self.body()), ""),
             Piece("head", _mark(entry, age(entry.created), around),
-                  lambda: [("runs-head", runs_detail.head(entry, self.entries))]),
+                  lambda: put("runs-head", runs_detail.head(entry, self.entries))),
             Piece("actions", _mark(entry.held, entry.resumable, family),
-                  lambda: [("runs-actions", actions(entry, self.entries))]),
+                  lambda: put("runs-actions", actions(entry, self.entries))),
             Piece("live", _mark(entry.state, entry.progress),
-                  lambda: [("runs-now", self._now())]),
+                  lambda: put("runs-now", self._now())),
             Piece("found", _mark(entry.state, stamps(folder, ("archive.npz",))),
-                  lambda: [("runs-found", runs_detail.found(library, self.name))]),
+                  lambda: put("runs-found", runs_detail.found(library, self.name))),
             Piece("course", _mark(entry.state, _length(self.facts, self.name)),
-                  lambda: [("runs-course", runs_detail.course(library, self.name))]),
+                  lambda: put("runs-course", runs_detail.course(library, self.name))),
         ]  # fmt: skip
 
     def body(self) -> Any:
