@@ -65,8 +65,9 @@ def test_power_of_the_stress_balances_at_the_grid_and_at_the_link(kind, name):
         u = one.side.u[..., EDGES]
         u = np.concatenate([u, -u], axis=-1)
     else:
-        u = np.abs(one.side.u[..., COARSE])
-    # Where u changes sign between two angles the folded current jumps.
+        # Commutations are told between two angles, folded into the positive half cycle.
+        size = np.abs(one.side.u)
+        u = 0.5 * (size[..., 0::2] + size[..., 1::2]) / math.cos(math.pi / 64.0)
     assert line_mean(u * i).item() == pytest.approx(power, rel=1e-3)
     # The link gives the mean current of its pulses, whose share of time is |m|.
     v = (one.link.v + 0.0 * one.side.u)[..., COARSE]
@@ -143,6 +144,19 @@ def test_largest_ripple_is_that_of_textbooks():
         placed = MODULES[kind].place("bridge", design, side, link, one.case).placed
         found = placed.books.find("bridge.ripple", Kind.FIGURE).value.item()
         assert found == pytest.approx(share * per_second, rel=0.01)
+
+
+@pytest.mark.parametrize("kind", MODULES)
+def test_worst_harmonic_is_that_of_the_worst_pulse(kind):
+    bridge = stage(kind).bridge
+    low = -1.0 if kind == "bipolar" else 0.0
+    t = (np.arange(2000) + 0.5) / 2000
+    found = []
+    for duty in np.linspace(0.05, 0.95, 19):
+        pulse = np.where(np.abs(t - 0.5) < 0.5 * duty, 1.0, low)
+        found.append(2.0 * abs(np.mean(pulse * np.exp(-2j * math.pi * t))) * math.sqrt(0.5))
+    ratio = bridge.ripple.v_worst / stage(kind).link.v_rms
+    assert ratio.item() == pytest.approx(max(found), rel=1e-3)
 
 
 @pytest.mark.parametrize("kind", MODULES)

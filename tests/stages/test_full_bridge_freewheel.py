@@ -12,7 +12,8 @@ from models.ledger import Kind
 from models.parts import switch
 from models.physics.semiconductor import charge_and_energy
 from models.physics.switching import turn_on
-from tests.stages.full_bridge_cases import MODULES, SWITCHES, Stage, bridge_design
+from tests.stages import full_bridge_circuit as circuit
+from tests.stages.full_bridge_cases import MODULES, SWITCHES, Stage, bridge_design, plant_of
 from tests.stages.grid_cases import Point, make_case, transistor
 
 DEVICES = {
@@ -72,7 +73,13 @@ class Nodes:
             lambda _, y: self._currents(y[0], y[1], [-current, current]),
             (0.0, 1e-6), [self.v, 0.0], events=meet, rtol=1e-7, atol=1e-4,
         )  # fmt: skip
+        self.time = ran.t[-1]
         return ran.y[0, -1]
+
+    def charge(self, current=3.0):
+        """Charge that the choke's current takes to bring the nodes together [C]."""
+        self.settled(current)
+        return current * self.time
 
     def burnt(self, start, channels):
         """Energy in ``channels``: from P to the first node, from the second to N, between."""
@@ -187,6 +194,54 @@ def test_modulation_leaves_room_for_the_longest_dead_time(kind):
     )
     limit = MODULES[kind].modulation_limit(slow, case)
     assert limit.item() == pytest.approx(1.0 - 2.0 * 200e3 * 300e-9, rel=1e-12)
+
+
+# Dead times before the freewheeling and before the opening switches turn on [s].
+T_FREE, T_OPEN = 150e-9, 90e-9
+
+
+@pytest.mark.parametrize("kind", DEVICES)
+@pytest.mark.parametrize("factor", [1.0, -0.8])
+def test_reverse_conduction_is_what_the_charge_leaves_of_the_dead_times(kind, factor):
+    free = "pair" if kind == "ac" else "upper"
+    devices = {
+        name: dataclasses.replace(x, t_dead=designs(T_FREE if name == free else T_OPEN))
+        for name, x in DEVICES[kind].items()
+    }
+    one = Stage(kind, Point(power_factor=factor), **devices, ratio=1.25)
+    charge = Nodes(kind, one).charge()
+    trace = circuit.decoupled(plant_of(one))
+    rise, fall = trace.pulses[0]
+    sign = np.sign(trace.plant.u(rise))
+    begins, ends = sign * trace.at(rise), sign * trace.at(fall)
+
+    def per_period(kept, t_kept, moved, t_moved):
+        """Charge in reverse: all of the time, and what moving the nodes leaves of it."""
+        whole = np.maximum(kept, 0.0) * t_kept
+        return np.mean(whole + np.maximum(moved * t_moved - charge, 0.0))
+
+    f = one.design.f.item()
+    # Each of two switches alike has every second half cycle.
+    found = one.stress(free).i_reverse_dead.item()
+    wanted = 0.5 * f * per_period(begins, T_OPEN, ends, T_FREE)
+    assert found == pytest.approx(wanted, rel=0.02)
+    opening = one.stress("diagonal" if kind == "ac" else "lower").i_reverse_dead.item()
+    back = 0.5 * f * per_period(-ends, T_FREE, -begins, T_OPEN)
+    assert opening == pytest.approx(back, rel=0.02, abs=1e-6)
+    if kind == "dc":
+        assert one.stress("bypass").i_reverse_dead.item() == pytest.approx(2.0 * opening)
+
+
+@pytest.mark.parametrize("kind", DEVICES)
+def test_three_gates_move_in_every_period(kind):
+    one = Stage(kind, Point())
+    counts = {part.path.rpartition(".")[2]: part.count for part in one.parts.values()}
+    total = sum(
+        counts[name] * edge.rate.item()
+        for name in SWITCHES[kind]
+        for edge in one.stress(name).edges
+    )
+    assert total == pytest.approx(3.0 * one.design.f.item(), rel=1e-12)
 
 
 def test_reactive_power_costs_recovery_in_the_freewheeling_switches():
