@@ -100,6 +100,40 @@ def attenuation(f: Array, sections: tuple[Section, ...], load: float) -> Array:
     Network analysis, computed here.
     """
     xp = array_namespace(f)
+    _, _, i_re, i_im = _chain(f, sections, load)
+    return 10.0 * xp.log10(i_re * i_re + i_im * i_im)
+
+
+def transfer(f: Array, c: Array, sections: tuple[Section, ...], load: float) -> Array:
+    """Return the voltage of a source over the current in the load [Ω] at ``f`` [Hz].
+
+    The source stands behind a capacitance ``c`` [F]; sections as in ``attenuation``.
+
+    Parameters
+    ----------
+    f : Array
+        Frequency [Hz].
+    c : Array
+        Capacitance between source and ladder [F].
+    sections : tuple of Section
+        From the source to the load.
+    load : float
+        Resistance of the measuring network [Ω].
+
+    Source
+    ------
+    Network analysis, computed here.
+    """
+    v_re, v_im, i_re, i_im = _chain(f, sections, load)
+    xp = array_namespace(v_re)
+    x = 1.0 / (2.0 * math.pi * f * c)
+    return xp.hypot(v_re + x * i_im, v_im - x * i_re)
+
+
+def _chain(
+    f: Array, sections: tuple[Section, ...], load: float
+) -> tuple[Array, Array, Array, Array]:
+    """Return voltage and current at the source for one ampere in the load, both complex."""
     omega = 2.0 * math.pi * f
     i_re, i_im = 1.0 + 0.0 * omega, 0.0 * omega
     v_re, v_im = load + 0.0 * omega, 0.0 * omega
@@ -111,4 +145,4 @@ def attenuation(f: Array, sections: tuple[Section, ...], load: float) -> Array:
         scale = b / (1.0 + (b * section.r) ** 2)
         g = scale * b * section.r
         i_re, i_im = i_re + g * v_re - scale * v_im, i_im + g * v_im + scale * v_re
-    return 10.0 * xp.log10(i_re * i_re + i_im * i_im)
+    return v_re, v_im, i_re, i_im

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 
 from models.axes import Array, Indices, array_namespace, point_max
 from models.case import Case
@@ -23,6 +24,7 @@ from models.physics.emission import (
     attenuation,
     need,
     order_in_band,
+    transfer,
 )
 from models.physics.grid import ground_current
 from models.stages.stage import Placed
@@ -60,6 +62,15 @@ class Noise:
     differential: tuple[Array, ...]  # [A], (design, point, 1)
     common: tuple[Array, ...]  # [A]
     f_common: Array | None = None  # [Hz], of the latter where it is not f
+
+
+@dataclasses.dataclass(frozen=True)
+class Earth:
+    """A voltage at switching frequency between converter and earth, and what it drives."""
+
+    f: Array  # [Hz], (design, 1, 1)
+    v: Array  # [V], rms at f; at n·f its n-th part, as of a square
+    c: Array  # [F], through which it drives a current, (design, 1, 1)
 
 
 def line_capacitance(design: Design, case: Case) -> Array:
@@ -100,11 +111,11 @@ def place(
     earth = Section(2.0 * _y(design), l_common)
     n = order_in_band(noise.f)
     f = n * noise.f
-    given = _staged(design, f, upstream, stage, DIFFERENTIAL)
+    given = _staged(design, upstream, stage, lambda s: attenuation(f, s, DIFFERENTIAL))
     wanted = point_max(need(f, _picked(noise.differential, n), DIFFERENTIAL))
     base = noise.f if noise.f_common is None else noise.f_common
     m = order_in_band(base)
-    given_common = _staged(design, m * base, (), earth, COMMON)
+    given_common = _staged(design, (), earth, lambda s: attenuation(m * base, s, COMMON))
     wanted_common = point_max(need(m * base, _picked(noise.common, m), COMMON))
     xp = array_namespace(f)
     books = joined(
@@ -125,15 +136,71 @@ def place(
 
 
 def _staged(
-    design: Design, f: Array, upstream: tuple[Section, ...], stage: Section, load: float
+    design: Design,
+    upstream: tuple[Section, ...],
+    stage: Section,
+    law: Callable[[tuple[Section, ...]], Array],
 ) -> Array:
-    """Return the attenuation [dB] with as many alike stages as the design has."""
-    xp = array_namespace(f)
-    given = attenuation(f, (*upstream, stage), load)
+    """Return what a law says of a ladder with as many alike stages as the design has."""
+    given = law((*upstream, stage))
+    xp = array_namespace(given)
     for count in range(2, MOST_STAGES + 1):
-        more = attenuation(f, upstream + count * (stage,), load)
+        more = law(upstream + count * (stage,))
         given = xp.where(design.stages > count - 0.5, more, given)
     return given
+
+
+def earth_books(path: str, design: Design, source: Earth, case: Case) -> Ledger:
+    """Return the limit on the noise of a voltage that drives a current to earth.
+
+    ``path`` names the source; the attenuation counts from the source across the network.
+
+    Parameters
+    ----------
+    path : str
+        Dotted path of the limit.
+    design : Design
+        The mains filter.
+    source : Earth
+        Voltage and capacitance.
+    case : Case
+        Catalogue.
+    """
+    n = order_in_band(source.f)
+    f = n * source.f
+    stage = Section(2.0 * _y(design), emi_choke.inductances(design.choke, case)[0])
+    ratio = _staged(design, (), stage, lambda s: transfer(f, source.c, s, COMMON))
+    xp = array_namespace(ratio)
+    wanted = point_max(need(f, source.v / (n * COMMON), COMMON))
+    given = 20.0 * xp.log10(ratio / COMMON)
+    return at_most(
+        path, wanted, xp.maximum(given, LEAST), "dB",
+        "attenuation of common noise wanted and given, first harmonic in band",
+    )  # fmt: skip
+
+
+def earth_current(design: Design, source: Earth, case: Case) -> Array:
+    """Return the rms current to earth at the frequency of a source [A].
+
+    Its capacitance, the common-mode inductance of the filter and the measuring network's
+    resistance are in series; Y capacitors, which would lead part of it back, are left out.
+
+    Parameters
+    ----------
+    design : Design
+        The mains filter.
+    source : Earth
+        Voltage and capacitance.
+    case : Case
+        Catalogue.
+
+    Source
+    ------
+    Ohm's law.
+    """
+    inductance = design.stages * emi_choke.inductances(design.choke, case)[0]
+    loop = Section(0.0 * inductance, inductance)
+    return source.v / transfer(source.f, source.c, (loop,), COMMON)
 
 
 def leakage(

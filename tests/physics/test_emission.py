@@ -14,6 +14,7 @@ from models.physics.emission import (
     limit,
     need,
     order_in_band,
+    transfer,
 )
 
 
@@ -68,3 +69,18 @@ def test_ladder_equals_a_solved_network(f):
 
 def test_no_noise_needs_no_filter():
     assert need(designs(150e3), designs(0.0), DIFFERENTIAL).item() < 0.0
+
+
+def test_transfer_of_a_capacitor_and_choke_is_that_of_the_series_circuit():
+    # 1 nF, 2 mH and 25 Ω at 150 kHz: X_C = 1061.0 Ω, X_L = 1885.0 Ω, |Z| = 824.3 Ω.
+    f, c = np.array([150e3]), np.array([1e-9])
+    choke = Section(np.array([0.0]), np.array([2e-3]))
+    assert transfer(f, c, (choke,), COMMON)[0] == pytest.approx(np.hypot(25.0, 823.9), rel=1e-3)
+
+
+def test_transfer_behind_a_small_capacitance_is_its_reactance_times_the_attenuation():
+    f, c = np.array([200e3]), np.array([1e-15])
+    ladder = (Section(np.array([4.7e-9]), np.array([3e-3])),)
+    x = 1.0 / (2.0 * np.pi * f * c)
+    gain = 10.0 ** (attenuation(f, ladder, COMMON) / 20.0)
+    assert transfer(f, c, ladder, COMMON)[0] == pytest.approx((x * gain)[0], rel=1e-4)
