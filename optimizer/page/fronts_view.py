@@ -232,7 +232,7 @@ def checked(view: View, known: Sequence[str], variables: Sequence[str]) -> View:
         if name and name not in known:
             raise _wrong(key, name, f"The run reports {', '.join(known[:12])} and more.")
     everything = {*known, *variables}
-    sort = view.sort if view.sort.removeprefix("-") in {*view.columns, "topology"} else ""
+    sort = view.sort if view.sort.removeprefix("-") in {*known, "topology"} else ""
     return dataclasses.replace(
         view,
         bars=tuple(n for n in view.bars if n in everything),
