@@ -156,7 +156,7 @@ def sheet(run: str, design: str, runs: Path, out: Path | None) -> None:
 @click.command()
 @click.argument("run", default="latest")
 @RUNS
-@click.option("--out", type=FILE, required=True, help="File to write: .png, .svg or .html.")
+@click.option("--out", type=FILE, required=True, help="File to write: .png, .svg, .pdf or .html.")
 def picture(run: str, runs: Path, out: Path) -> None:
     """Draw the fronts of RUN as a picture, or as an interactive page."""
     from optimizer.figures_data import write_page, write_picture

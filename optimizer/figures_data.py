@@ -17,7 +17,7 @@ from optimizer.fronts import FrontPoint, corners, table_columns
 from optimizer.quantities import quantity
 from optimizer.version import VERSION
 
-PICTURES, PAGES = (".png", ".svg"), (".html",)
+PICTURES, PAGES = (".png", ".svg", ".pdf"), (".html",)
 
 
 def front_points(run: Run, topology: str) -> list[FrontPoint]:
@@ -83,7 +83,7 @@ def check_outputs(picture: Path | None, page: Path | None) -> None:
 
 
 def write_picture(run: Run, path: Path) -> None:
-    """Write the fronts as PNG or SVG.
+    """Write the fronts as PNG, SVG or PDF.
 
     Raises
     ------

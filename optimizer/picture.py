@@ -1,9 +1,10 @@
-"""The fronts as PNG or SVG, drawn without a browser."""
+"""The fronts as PNG, SVG or PDF, drawn without a browser."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -14,6 +15,10 @@ from optimizer.fronts import FrontPoint
 
 MARKERS = ("o", "s", "D", "^", "X", "*")
 STYLES = ("-", "--", ":", "-.", (0, (8, 3)), (0, (8, 3, 2, 3)))
+# Text stays text, and nothing in a name is taken for a formula.
+SETTINGS: dict[Any, Any] = {
+    "svg.fonttype": "none", "pdf.fonttype": 42, "font.size": 10, "text.parse_math": False,
+}  # fmt: skip
 GUIDES = (10.0, 20.0, 30.0, 40.0, 60.0)  # [W/l]
 
 
@@ -29,9 +34,9 @@ def draw(
     note : str
         Printed small below the axes: specification, weighting, run, cautions.
     path : Path
-        Ends in .png or .svg.
+        Ends in .png, .svg or .pdf.
     """
-    with mpl.rc_context({"svg.fonttype": "none", "font.size": 10}):
+    with mpl.rc_context(SETTINGS):
         figure = Figure(figsize=(9.0, 6.0), dpi=130, layout="constrained")
         axes = figure.add_subplot()
         everything = [p for points in fronts.values() for p in points]
