@@ -165,7 +165,7 @@ def test_stress_follows_the_switched_leg(name):
 
 @pytest.mark.parametrize("name", CASES)
 def test_power_of_the_port_is_what_the_bridge_leaves(name):
-    case, design, side, link, found = made(name)
+    _, _, side, _, found = made(name)
     upper = found.parts[1].stress.edges[0]
     i = 0.5 * (upper.i_on + upper.i_off)
     v_r = upper.v_far

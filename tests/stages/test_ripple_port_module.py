@@ -14,7 +14,7 @@ from models.stages import module_buffer, ripple_port
 from models.stages import ripple_port_module as stage
 from models.stages.ports import Store
 from tests.simulation.switched_bridge import LegPlan, simulate
-from tests.stages.grid_cases import Point, choke, film, make_case, transistor
+from tests.stages.grid_cases import CATALOGUE, Point, choke, film, make_case, transistor
 from tests.stages.link_circuit import (
     ROWS,
     book,
@@ -80,16 +80,11 @@ def course(design, p, p_run):
         drawn = p_run * (1.0 - np.cos(2.0 * OMEGA * t))
         return p - np.where(np.mod(t, cycle) < half, drawn, 0.0)
 
-    c = float(design.port.storage.count.item()) * 1e-6
-    c *= 22.0 if CATALOGUE_22(design) else 10.0
+    c = (design.port.storage.count * CATALOGUE["film"].at("c", design.port.storage.row)).item()
     step = 0.5 * (power(t[1:]) + power(t[:-1])) * (t[1] - t[0])
     energy = np.concatenate([[0.0], np.cumsum(step)])
     energy += 0.5 * c * design.bottom.item() ** 2 - energy.min()
     return cycle, t, power, np.sqrt(2.0 * energy / c)
-
-
-def CATALOGUE_22(design):
-    return design.port.storage.row.item() == film("film-22u-450V-250VAC").row.item()
 
 
 def simulated(design, p, p_run):
@@ -142,12 +137,12 @@ def test_stress_follows_the_switched_leg(name):
 
 @pytest.mark.parametrize("name", CASES)
 def test_module_gives_constant_power(name):
-    _, _, p, p_run, found = made(name)
+    _, design, p, p_run, found = made(name)
     share = p / p_run
     powers = []
     for edge, part in zip(found.parts[0].stress.edges, (share, 1.0 - share), strict=True):
         i = 0.5 * (edge.i_on + edge.i_off)
-        weight = edge.rate.item() / 96e3 if "stiff" not in name else edge.rate.item() / 180e3
+        weight = edge.rate.item() / design.port.f.item()
         assert weight == pytest.approx(part, abs=1e-12)
         powers.append((weight, -V_PV * i))
     mean = sum(w * line_mean(x).item() for w, x in powers)
