@@ -150,10 +150,9 @@ def course(library: Library, name: str) -> list[Any]:
         *_given_up(gone),
         html.H2("What happened"),
         html.P(f"The last events, the newest first.{lost}", className="soft"),
-        html.Ol(
+        html.Ul(
             [html.Li([html.Span(at, className="soft"), " ", text]) for at, text in last],
             className="runs-events",
-            reversed=True,
         ),
     ]
 

@@ -229,7 +229,8 @@ def _tree(group: Sequence[Entry]) -> Iterator[tuple[int, Entry]]:
     children: dict[str, list[Entry]] = {}
     for entry in group:
         children.setdefault(entry.parent if entry.parent in names else "", []).append(entry)
-    waiting = [(0, e) for e in sorted(children.pop("", []), key=lambda e: e.created)]
+    first = reversed(children.pop("", []))
+    waiting = [(0, e) for e in sorted(first, key=lambda e: e.created)]
     left = dict.fromkeys(e.name for e in group)
     while waiting or left:
         if not waiting:  # only runs that name each other as parents are left
