@@ -14,34 +14,21 @@ rings, which the snubber of ``coupled_boost_snubber`` holds.  Waves and their re
 from __future__ import annotations
 
 import dataclasses
-import math
 
 from models.axes import POINT, Array, array_namespace, point_max
 from models.case import Case
-from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
+from models.ledger import joined
 from models.parts import capacitor, diode, transformer
+from models.stages import coupled_boost_limits as limits
 from models.stages import coupled_boost_parts as parts
 from models.stages import coupled_boost_waves as forms
 from models.stages import front_ripple, swing
 from models.stages.coupled_boost_snubber import Snubber, snubber, windings_seen
 from models.stages.ports import Front, FrontTraits, Link, Output
-from models.stages.series_capacitor_boost import (
-    PAUSES_MAX,
-    RIPPLE_MAX,
-    STEADY_FROM,
-    TIME_MIN,
-    HardSwitch,
-)
+from models.stages.series_capacitor_boost import HardSwitch
 from models.stages.series_capacitor_stress import active_share
 from models.stages.stage import Placed
 from models.variables import part, real, structure
-
-DUTY_MAX = 0.85  # common practice, no source
-# Region in which the forms were compared with the switched circuit [1].
-RATIO_LEAST, RATIO_MOST = 1.0, 8.0
-DROP_MAX = 0.12  # voltage of the leakage while D_c conducts, over v_out − v_in
-RESONANCE_MIN = 12.0  # ring of C_c with the leakage over the conduction of D_c
-LEAST_GAIN = 1.5  # link over module voltage
 
 TRAITS = FrontTraits(
     title="coupled-inductor boost with clamp",
@@ -103,7 +90,7 @@ def inductance(design: Design, *, v_in: Array, v_out: Array, case: Case) -> Arra
     weight = case.points.weight
     v = xp.sum(weight * v_in, axis=POINT, keepdims=True)
     link = xp.sum(weight * swing.node_mean(v_out), axis=POINT, keepdims=True)
-    link = xp.maximum(link, LEAST_GAIN * v)
+    link = xp.maximum(link, limits.LEAST_GAIN * v)
     n = transformer.ratio(design.transformer)
     duty = (link - v) / (link + n * v)
     i_m = point_max(case.points.p_ac) * (1.0 / v + n / link) / design.phases
@@ -141,7 +128,7 @@ def prepare(
             f=design.f,
         ),
         v_in=v_in,
-        v_out=xp.maximum(v_out, LEAST_GAIN * v_in),
+        v_out=xp.maximum(v_out, limits.LEAST_GAIN * v_in),
         lift=0.0 * top if v_top is None else xp.maximum(v_top - top, 0.0),
         least_power=design.burst * point_max(case.points.p_ac),
         c_clamp=capacitor.capacitance(design.clamp_capacitor, case),
@@ -199,7 +186,15 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
             parts.module_port(at, design.input),
             damper,
         ),
-        joined(capacitors, _limits(path, design, at, prepared), _figures(path, at, prepared)),
+        joined(
+            capacitors,
+            limits.limits(
+                at,
+                gain=swing.link_ends(prepared.v_out)[0] / at.v_in,
+                ripple=parts.switching_ripple(at, design.input) / at.v_in,
+            ),
+            limits.figures(at, prepared.snubber),
+        ),
     )
     none = 0.0 * p
     return Front(
@@ -251,64 +246,3 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
     return front_ripple.ripple(
         loops, front_ripple.bursts(active, f=design.f, c=c, p=p, case=case), case
     )
-
-
-def _limits(path: str, design: Design, at: parts.Setting, prepared: Prepared) -> Ledger:
-    """Return what the stage allows while it passes power."""
-    xp = array_namespace(at.rate)
-    w, case, circuit = at.waves, at.case, at.circuit
-    one = xp.ones_like(circuit.f)
-    loaded = case.points.p_ac > 0.0
-    full = point_max(case.points.p_ac)
-    duty, least = swing.highest(w.duty), swing.lowest(w.duty)
-    shortest = xp.minimum(least, 1.0 - duty) / circuit.f
-    ring = 2.0 * math.pi * xp.sqrt(circuit.l_k * at.c_clamp) * circuit.f
-    steady = xp.where(case.points.p_ac > STEADY_FROM * full, at.nodes.active, 1.0)
-    ripple = parts.switching_ripple(at, design.input) / at.v_in
-    gain = swing.link_ends(prepared.v_out)[0] / at.v_in
-
-    def below(actual: Array) -> Array:
-        return xp.where(loaded, actual, 0.0)
-
-    def above(actual: Array, bound: float) -> Array:
-        return xp.where(loaded, actual, 2.0 * bound)
-
-    return joined(
-        at_most(f"{path}.duty", below(duty), DUTY_MAX * one, "", "largest duty of the switch"),
-        at_least(f"{path}.shortest", above(shortest, TIME_MIN), TIME_MIN * one, "s",
-                 "shortest on or off time of the switch"),
-        at_least(f"{path}.turns_least", circuit.ratio, RATIO_LEAST * one, "",
-                 "ratio of turns within the region of the model"),
-        at_most(f"{path}.turns_most", circuit.ratio, RATIO_MOST * one, "",
-                "ratio of turns within the region of the model"),
-        at_most(f"{path}.reset", below(swing.highest(w.crowding)), forms.RESET_MOST * one, "",
-                "conduction of the clamp diode over the time that the switch leaves it"),
-        at_most(f"{path}.leakage", below(swing.highest(w.drop)), DROP_MAX * one, "",
-                "voltage of the leakage while the clamp conducts, over link less module"),
-        at_least(f"{path}.resonance",
-                 above(ring / swing.highest(w.reset), RESONANCE_MIN), RESONANCE_MIN * one, "",
-                 "period of clamp capacitor and leakage over conduction of the clamp diode"),
-        at_least(f"{path}.gain", above(gain, LEAST_GAIN / 0.99), LEAST_GAIN / 0.99 * one, "",
-                 "link over module voltage"),
-        at_most(f"{path}.pauses", 1.0 - steady, PAUSES_MAX * one, "",
-                "share of time in pauses from half of full power on"),
-        at_most(f"{path}.ripple", below(ripple), RIPPLE_MAX * one, "",
-                "switching ripple at the module, peak to peak over its voltage"),
-    )  # fmt: skip
-
-
-def _figures(path: str, at: parts.Setting, prepared: Prepared) -> Ledger:
-    """Return what is worth reading besides the parts."""
-    circuit = at.circuit
-    overshoot = prepared.snubber.overshoot
-    return joined(
-        booking(f"{path}.ratio", Kind.FIGURE, circuit.ratio, "turns secondary to primary", ""),
-        booking(f"{path}.l_m", Kind.FIGURE, circuit.l_m, "magnetising inductance wanted", "H"),
-        booking(f"{path}.leakage_share", Kind.FIGURE, circuit.l_k / circuit.l_m,
-                "leakage over magnetising inductance", ""),
-        booking(f"{path}.largest_duty", Kind.FIGURE, swing.highest(at.waves.duty),
-                "largest duty of the switch", ""),
-        booking(f"{path}.overshoot", Kind.FIGURE, overshoot,
-                "ringing of the output diode over its plateau", ""),
-        booking(f"{path}.active", Kind.FIGURE, at.nodes.active, "share of time it runs", ""),
-    )  # fmt: skip
