@@ -8,10 +8,12 @@ from collections.abc import Mapping, Sequence
 
 from models.errors import RipplefrontError
 from optimizer.page.areas import address
+from optimizer.page.design_address import changes_in, written
 
 MOST = 6  # designs, or runs, side by side
 NAMED = "named"  # in place of a run: a design that was kept under a name
-_DESIGN = re.compile(r"([A-Za-z0-9._-]{1,80})[/:]([A-Za-z0-9._-]{1,80})")
+LONGEST = 4000  # characters of an entry
+_DESIGN = re.compile(r"([A-Za-z0-9._-]{1,80})[/:]([A-Za-z0-9._-]{1,80})(?:;(.*))?")
 
 
 class CompareError(RipplefrontError):
@@ -54,17 +56,29 @@ def asked(query: Mapping[str, str]) -> Asked:
 
 
 def _entries(text: str) -> tuple[str, ...]:
-    pieces = [p.strip() for p in text.split(",")[: 10 * MOST]]
+    pieces = [p.strip()[:LONGEST] for p in text.split(",")[: 10 * MOST]]
     return tuple(dict.fromkeys(_tidy(p) for p in pieces if p))
 
 
 def _tidy(text: str) -> str:
     found = _DESIGN.fullmatch(text)
-    return "/".join(found.groups()) if found else text
+    return entry(found[1], found[2], changes_in(found[3])) if found else text
 
 
-def key(text: str) -> tuple[str, str]:
-    """Return run and design of an entry, or ``NAMED`` and the name it is kept under.
+def entry(run: str, design: str, changes: Mapping[str, str]) -> str:
+    """Return the entry of a design, with what was changed by hand.
+
+    Examples
+    --------
+    >>> entry("one", "ab12", {"box.height_mm": "30"})
+    'one/ab12;box.height_mm=30'
+    """
+    made = written(changes).replace(",", "%2C")  # commas part the entries
+    return f"{run}/{design}" + (f";{made}" if made else "")
+
+
+def key(text: str) -> tuple[str, str, dict[str, str]]:
+    """Return run, design and changes of an entry; of a named one ``NAMED`` and its name.
 
     Raises
     ------
@@ -77,7 +91,7 @@ def key(text: str) -> tuple[str, str]:
             f"{text[:80]!r} names no design.\n"
             "  Write RUN/DESIGN, or named/NAME for one that was kept under a name."
         )
-    return found[1], found[2]
+    return found[1], found[2], changes_in(found[3])
 
 
 def added(entries: Sequence[str], text: str, what: str) -> list[str]:

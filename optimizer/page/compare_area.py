@@ -15,6 +15,7 @@ from optimizer.page.library import Library
 
 PERIOD = 2000  # [ms] between looks at a run that goes on
 KINDS = ("designs", "runs")
+LATER = "What limits each is being worked out …"
 SAME = dash.no_update
 
 
@@ -118,26 +119,28 @@ def _register_chooser(
     app: dash.Dash, library: Library, kind: str, used: list[Input], fields: list[State]
 ) -> None:
     place = f"compare-{kind}"
-    cleared = [Output("compare-design", "value")] if kind == "designs" else []
+    field = "compare-design" if kind == "designs" else "compare-run"
 
     @app.callback(
         Output(f"{place}-asked", "data"), Output(f"{place}-chips", "children"),
         Output(f"{place}-said", "children"), Output("status", "children", allow_duplicate=True),
-        *cleared, *used, State(f"{place}-asked", "data"), *fields, prevent_initial_call=True,
+        Output(field, "value"), *used, State(f"{place}-asked", "data"), *fields,
+        prevent_initial_call=True,
     )  # fmt: skip
     def choose(*given: Any) -> Any:
         entries, source, *text = given[len(used) :]
         button = dash.ctx.triggered_id
         if not button or not dash.ctx.triggered[0]["value"]:
-            return [SAME] * (4 + len(cleared))
+            return [SAME] * 5
         if isinstance(button, str):  # Enter in the field
             button = {"type": choosers.FORWARD, "what": kind}
         found, told, spoken = choosers.chosen(
             library, button, entries, source, text[0] if text else None
         )
         if found is None:
-            return [SAME, SAME, told, SAME, *(SAME for _ in cleared)]
-        return [found, choosers.chips(kind, found), told, spoken, *("" for _ in cleared)]
+            return SAME, SAME, told, SAME, SAME
+        following = "" if kind == "designs" else choosers.next_run(library, found)
+        return found, choosers.chips(kind, found), told, spoken, following
 
 
 def _register_views(app: dash.Dash, library: Library) -> None:
@@ -150,11 +153,13 @@ def _register_views(app: dash.Dash, library: Library) -> None:
 
     @app.callback(
         Output("compare-runs", "children"), Output("compare-drawn", "data"),
+        Output("compare-limits", "children", allow_duplicate=True),
         Input("compare-runs-asked", "data"), Input("theme", "data"),
-        Input("compare-stamp", "data"),
+        Input("compare-stamp", "data"), prevent_initial_call="initial_duplicate",
     )  # fmt: skip
     def runs(names: list[str], theme: str | None, _: Any) -> Any:
-        return compare_runs.view(library, names, theme), names
+        waiting = html.P(LATER, className="soft") if len(names) > 1 else None
+        return compare_runs.view(library, names, theme), names, waiting
 
     @app.callback(
         Output("compare-limits", "children"), Input("compare-drawn", "data"),

@@ -143,7 +143,10 @@ def plain_table(
 ) -> html.Div:  # fmt: skip
     """Return a table of texts or components; numbers from column ``texts`` on."""
     head = html.Tr(
-        [html.Th(h, scope="col", className="n" if k >= texts else "") for k, h in enumerate(heads)]
+        [
+            html.Th(h, scope="col", className="n" if k >= max(texts, 1) else "")
+            for k, h in enumerate(heads)
+        ]
     )
     body = [
         html.Tr(

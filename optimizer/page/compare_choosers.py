@@ -18,6 +18,7 @@ from optimizer.page import compare_address, frame
 from optimizer.page.areas import address
 from optimizer.page.compare_bits import LETTERS
 from optimizer.page.compare_designs import column
+from optimizer.page.design_address import written
 from optimizer.page.library import Library
 
 KEPT = "designs kept under a name"
@@ -42,10 +43,16 @@ def _link(what: str, entry: str) -> Any:
     """Return a link to where the entry is open by itself; plain text where it has no place."""
     if what == "runs":
         return dcc.Link(entry, href=address("/fronts", runs=entry))
-    run, _, design = entry.partition("/")
-    if run == compare_address.NAMED or not design:
+    try:
+        run, design, changes = compare_address.key(entry)
+    except RipplefrontError:
         return entry
-    return dcc.Link(entry, href=address("/design", run=run, id=design))
+    if run == compare_address.NAMED:
+        return entry
+    href = address("/design", run=run, id=design, set=written(changes))
+    title = "; ".join(f"{k} = {v}" for k, v in changes.items())
+    changed = f", {len(changes)} changed by hand" if changes else ""
+    return dcc.Link(f"{run}/{design}{changed}", href=href, title=title)
 
 
 def _button(kind: str, what: str, entry: str, text: str, title: str) -> html.Button:
@@ -88,14 +95,15 @@ def chooser(library: Library, what: str, entries: Sequence[str]) -> html.Div:
                     "design ",
                     dcc.Input(
                         id="compare-design", type="text", value="", maxLength=120,
-                        list="compare-offered", autoComplete="off", placeholder="DESIGN",
+                        list="compare-offered", autoComplete="off",
+                        placeholder="choose, or write its number",
                     ),
                 ]
             ),
             html.Datalist(id="compare-offered"),
         ]  # fmt: skip
     else:
-        fields = [run_field("compare-run", "run ", known, _next(library, known, entries))]
+        fields = [run_field("compare-run", "run ", known, next_run(library, entries))]
     return html.Div(
         [
             html.Ul(
@@ -118,8 +126,9 @@ def chooser(library: Library, what: str, entries: Sequence[str]) -> html.Div:
     )
 
 
-def _next(library: Library, known: Sequence[str], entries: Sequence[str]) -> str | None:
+def next_run(library: Library, entries: Sequence[str]) -> str | None:
     """Return the run to offer first: the parent of one that is compared, else the newest."""
+    known = library.names()
     for entry in entries:
         try:
             parent = parent_of(library.run(entry))

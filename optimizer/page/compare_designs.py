@@ -83,8 +83,8 @@ def column(library: Library, entry: str) -> Column:
     RipplefrontError
         If there is no such run, design or name, or it cannot be evaluated.
     """
-    run_name, design = key(entry)
-    name, changes = "", {}
+    run_name, design, changes = key(entry)
+    name = ""
     if run_name == NAMED:
         kept = named.read(library.root, design)
         run_name, name, design, changes = kept.run, kept.name, kept.design, dict(kept.changes)
@@ -194,7 +194,7 @@ def limit_rows(found: Sequence[Column]) -> list[Row]:
     return [
         number_row(
             p, [-100.0 * one[p]["margin"] if p in one else None for one in each], "%",
-            meaning=meaning[p], less=False, text=_left,
+            meaning=meaning[p], text=_left,
         )
         for p in paths
     ]  # fmt: skip

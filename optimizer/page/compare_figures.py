@@ -16,6 +16,7 @@ from optimizer.page.design_figures import PATTERNS, Figure, axis, figure, marker
 
 MOST_PARTS = 10  # told apart in a figure; the table below it has all
 BAR, AROUND = 13, 78  # [px] of a bar, and of what stands around all bars
+OLDER = ("dot", "dashdot", "longdashdot", "dash", "longdash")  # lines of runs but the last
 LEGEND_ROW = 20  # [px]
 
 
@@ -133,14 +134,14 @@ def fronts_picture(found: Comparison) -> Figure:
     """
     at, of = found.objectives[:2]
     data = []
-    for n, facts in enumerate(found.runs):
-        last = n == len(found.runs) - 1
+    broken = [*OLDER[: len(found.runs) - 1], "solid"]
+    for facts, dash in zip(found.runs, broken, strict=True):
         for k, topology in enumerate(found.topologies):
             front = facts.sides[topology].front
             if front:
                 title = found.titles.get(topology, topology)
                 data.append(
-                    {**_line(facts, front, (at, of), k % 6, last=last),
+                    {**_line(facts, front, (at, of), k % 6, dash=dash),
                      "name": html.escape(f"{title}, {facts.name}")}
                 )  # fmt: skip
     return figure(
@@ -151,7 +152,7 @@ def fronts_picture(found: Comparison) -> Figure:
 
 
 def _line(
-    facts: Facts, front: Sequence[FrontPoint], axes: Sequence[Any], k: int, *, last: bool
+    facts: Facts, front: Sequence[FrontPoint], axes: Sequence[Any], k: int, *, dash: str
 ) -> Figure:
     at, of = axes
     ordered = sorted(front, key=lambda p: p.results[at.name])
@@ -163,9 +164,9 @@ def _line(
     return {
         "type": "scatter", "mode": "lines+markers",
         "x": [p.results[at.name] for p in ordered], "y": [p.results[of.name] for p in ordered],
-        "line": {"color": COLOURS[k], "dash": "solid" if last else "dot", "width": 1.5,
+        "line": {"color": COLOURS[k], "dash": dash, "width": 1.5,
                  "shape": "vh" if at.sign > 0.0 else "hv"},
-        "marker": {"symbol": SYMBOLS[k] + ("" if last else "-open"), "size": 7,
+        "marker": {"symbol": SYMBOLS[k] + ("" if dash == "solid" else "-open"), "size": 7,
                    "color": COLOURS[k]},
         "text": texts,
         "hovertemplate": f"%{{text}}<extra>{html.escape(facts.name)}</extra>",

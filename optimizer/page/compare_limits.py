@@ -19,7 +19,7 @@ from optimizer.page.memory import Memory
 MOST_ROWS = 12  # of a topology
 KEPT = 12  # runs
 
-# By run as it was opened: what binds a thousand designs takes a second to work out.
+# What binds a thousand designs takes a second to work out.
 _kept = Memory(KEPT)
 
 
@@ -48,9 +48,12 @@ def limits(library: Library, runs: Sequence[Run]) -> list[Any]:
 
 
 def _summary(library: Library, run: Run) -> Sequence[Summary]:
+    # Not by the run itself, which would keep its arrays as well.
+    parts = ("manifest.json", "archive.npz")
+    made = [(run.folder / p).stat().st_mtime_ns for p in parts if (run.folder / p).exists()]
     found: Sequence[Summary] = _kept.get(
-        run, lambda: summary(bindings(run, library.case(run)))
-    )  # fmt: skip
+        (str(run.folder), *made), lambda: summary(bindings(run, library.case(run)))
+    )
     return found
 
 

@@ -75,7 +75,8 @@ def _compared(found: Comparison, scheme: str | None) -> list[Any]:
             className="compare-pair",
         ),
         chart("fronts", fronts_picture(found), scheme, FRONTS + 22 * len(found.runs)),
-        html.P("The run given last: solid line, filled symbols. The others: dotted and hollow.",
+        html.P("The run given last: solid line, filled symbols. The others: dotted "
+               "or broken, and hollow.",
                className="soft"),
         html.H3("What each topology reaches"),
         row_table(heads, reach_rows(found), "what each topology reaches", fold=False),

@@ -14,6 +14,7 @@ from optimizer.archive import Run
 from optimizer.opened import Opened
 from optimizer.page import design_differences as differences
 from optimizer.page.areas import address
+from optimizer.page.compare_address import entry
 from optimizer.page.design_address import written
 from optimizer.page.design_bits import pin_button, table
 from optimizer.page.design_standing import pins_left, results_of, standings
@@ -140,9 +141,13 @@ def _exports(opened: Open) -> html.P:
             asked["set"] = written(opened.changes)
         href = f"/export/sheet?{urlencode(asked)}"
         links += [html.A(form.upper(), href=href, download=True), " "]
-    both = f"{opened.run.name}:{opened.stored}"
+    both = [entry(opened.run.name, opened.stored, {})]
+    if opened.changes:
+        both.append(entry(opened.run.name, opened.stored, opened.changes))
+    title = "Compare with the original and others" if opened.changes else "Compare with others"
+    href = address("/compare", designs=",".join(both))
     return html.P(
-        [*links, "· ", dcc.Link("Compare with others", href=address("/compare", designs=both))],
+        [*links, "· ", dcc.Link(title, href=href)],
         className="design-exports",
     )
 

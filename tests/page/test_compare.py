@@ -16,7 +16,7 @@ from optimizer.compare import compared
 from optimizer.page import compare_choosers as choosers
 from optimizer.page import compare_design_view, compare_designs, compare_runs
 from optimizer.page.app import page_app
-from optimizer.page.compare_address import Asked, CompareError, added, asked, first, key
+from optimizer.page.compare_address import Asked, CompareError, added, asked, entry, first, key
 from optimizer.page.compare_area import layout
 from optimizer.page.compare_bits import number_row, row_table, text_row
 from optimizer.page.compare_designs import columns
@@ -90,7 +90,14 @@ def test_a_view_survives_its_address():
 
 def test_designs_are_read_in_both_ways_that_other_areas_write_them():
     assert asked({"designs": "one:ab12,one/ab12,two/cd"}).designs == ("one/ab12", "two/cd")
-    assert key("one/ab12") == ("one", "ab12")
+    assert key("one/ab12") == ("one", "ab12", {})
+
+
+def test_changes_by_hand_travel_with_a_design_whatever_they_say():
+    changes = {"box.height_mm": "30", "choke.core": "A,B;C=D/é"}
+    text = entry("one", "ab12", changes)
+    assert asked({"designs": f"{text},two/cd"}).designs == (text, "two/cd")
+    assert key(text) == ("one", "ab12", changes)
 
 
 @pytest.mark.parametrize("text", [HOSTILE, "one", "../up/ab", "one/a b", "/", "one/"])
@@ -201,16 +208,28 @@ def test_bars_share_one_scale_and_small_parts_are_summed(library, entries):
     assert loss_bars(found)["layout"]["xaxis"]["range"][0] == 0.0
 
 
+def test_a_design_changed_by_hand_stands_beside_its_original(library, entries):
+    found, wrong = columns(library, [entries[0], f"{entries[0]};box.height_mm=55"])
+    assert wrong == []
+    assert [len(c.changes) for c in found] == [0, 1]
+    rows = [r.name for r in compare_designs.variable_rows(found) if not r.alike]
+    assert rows == ["box.height_mm"]
+
+
 @pytest.mark.parametrize(
-    ("entry", "said"),
+    ("wrong", "said"),
     [("nowhere/ab12", "no run named"), ("{run}/ffffffff", "ffffffff"),
-     (HOSTILE, "names no design"), ("named/gone", "no design named")],
+     (HOSTILE, "names no design"), ("named/gone", "no design named"),
+     ("{run}/{design};box.height_mm=1e9", "outside its bounds"),
+     ("{run}/{design};box.heigt_mm=1", "did you mean box.height_mm")],
 )  # fmt: skip
 def test_what_cannot_be_opened_is_told_in_place_and_the_others_are_compared(
-    library, entries, entry, said
+    library, entries, wrong, said
 ):
-    entry = entry.format(run=library.names()[0])
-    told = texts(compare_design_view.view(library, [*entries, entry], "light"))
+    run, design = entries[0].split("/")
+    told = texts(compare_design_view.view(
+        library, [*entries, wrong.format(run=run, design=design)], "light"
+    ))  # fmt: skip
     assert said in told
     assert "headline figures" in told
 

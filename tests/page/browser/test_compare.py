@@ -218,6 +218,17 @@ def test_the_theme_is_followed_and_paper_is_light_without_controls(window, site)
     assert not window.locator(".compare-chooser").first.is_visible()
 
 
+def test_no_figure_is_cut_off_on_paper(window, site):
+    window.set_viewport_size({"width": 1900, "height": 900})
+    runs(window, site)
+    wide = "document.querySelector('#compare-fronts .main-svg').getBoundingClientRect().width"
+    until(window, f"{wide} > 1000")
+    window.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    until(window, f"{wide} < 700")
+    window.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    until(window, f"{wide} > 1000")
+
+
 @pytest.mark.parametrize("width", [400, 1366, 2560])
 def test_no_width_makes_the_page_scroll_sideways(window, site, width):
     window.set_viewport_size({"width": width, "height": 800})
