@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
+import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -43,7 +45,15 @@ def layout(library: Library, query: Query) -> Any:
             ]
         )
     view, runs = asked(library, query)
+    # The browser takes a second to read its drawing code: designs are read meanwhile.
+    threading.Thread(target=_read_ahead, args=(library, runs), daemon=True).start()
     return area(view, runs, runs[subject_of(runs)], names)
+
+
+def _read_ahead(library: Library, runs: Sequence[Run]) -> None:
+    with contextlib.suppress(RipplefrontError, OSError):  # told when they are drawn
+        for run in runs:
+            library.listing(run)
 
 
 def asked(library: Library, query: Query) -> tuple[View, list[Run]]:

@@ -37,6 +37,7 @@ DRAWN = 400  # designs of all fronts together
 LEAST_DRAWN = 40  # of one front, however many there are
 THINNED = 1_500  # designs behind the fronts that are drawn as points
 ROOM = 0.08  # beyond the fronts, in extents of the frame
+SCALE = (0.02, 0.95)  # shares of designs between which colours differ
 BEHIND = 0.25  # of it on the worse side, where the designs behind the fronts stand
 
 
@@ -221,7 +222,10 @@ def _guides(seen: Sight, view: View, frame: Sequence[float], mine: Mask) -> list
 def _ends(seen: Sight, view: View, mine: Mask) -> tuple[float, float]:
     values = seen.board.of(view.colour)[mine]
     values = values[np.isfinite(values)]
-    return span(values) if values.size else (0.0, 1.0)
+    if not values.size:
+        return 0.0, 1.0
+    lo, hi = (float(v) for v in np.quantile(values, SCALE))
+    return (lo, hi) if lo < hi else span(values)
 
 
 def _frame(seen: Sight, parts: Sequence[Part], view: View) -> tuple[float, ...]:

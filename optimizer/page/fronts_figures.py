@@ -210,30 +210,28 @@ def _front(plane: Plane, line: Line) -> Figure:
 def _notes(plane: Plane) -> list[Figure]:
     """Return the words at designs of the shortlist, and the rings around picked ones."""
     places = {
-        (line.run, name): (float(x), float(y))
-        for line in plane.lines
+        (line.run, name): (float(x), float(y), k)
+        for k, line in enumerate(plane.lines)
         for name, x, y in zip(line.ids, line.x, line.y, strict=True)
     }
     marked = [(places[k], word) for k, word in plane.marked.items() if k in places]
-    rings = [places[k] for k in plane.picked if k in places]
-    found: list[Figure] = []
+    rings = [(places[k], "") for k in plane.picked if k in places]
     middle = 0.5 * (plane.frame[0] + plane.frame[1])
-    if marked:
-        found.append(_at([p for p, _ in marked], [w for _, w in marked], 13, middle))
-    if rings:
-        found.append(_at(rings, [""] * len(rings), 18, middle))
-    return found
+    return [_at(found, size, middle) for found, size in ((marked, 13), (rings, 18)) if found]
 
 
-def _at(
-    places: Sequence[tuple[float, float]], texts: Sequence[str], size: int, middle: float
-) -> Figure:
-    """Return rings with words, which lean towards the middle so that none is cut off."""
+def _at(found: Sequence[tuple[tuple[float, float, int], str]], size: int, middle: float) -> Figure:
+    """Return rings with words, which lean towards the middle so that none is cut off.
+
+    Words of the first front stand above it, those of the others below: fronts often end
+    close together.
+    """
     return {
         "type": "scatter", "mode": "markers+text", "hoverinfo": "skip", "showlegend": False,
-        "x": [x for x, _ in places], "y": [y for _, y in places],
-        "text": list(texts), "cliponaxis": False,
-        "textposition": ["top right" if x < middle else "top left" for x, _ in places],
+        "x": [x for (x, _, _), _ in found], "y": [y for (_, y, _), _ in found],
+        "text": [word for _, word in found], "cliponaxis": False,
+        "textposition": [f"{'bottom' if k else 'top'} {'right' if x < middle else 'left'}"
+                         for (x, _, k), _ in found],
         "textfont": {"size": 11, "color": INK},
         "marker": {"symbol": "circle-open", "size": size, "color": INK, "line": {"width": 1.5}},
     }  # fmt: skip

@@ -307,6 +307,16 @@
     if (place) { point(plot, place); }
   });
 
+  // The window's height is not the paper's: the figure keeps the one that it was drawn with.
+  function held(height) {
+    const node = byId("fronts-plane");
+    if (node) { node.style.height = height || node.offsetHeight + "px"; }
+  }
+
+  let usual = "";
+  window.addEventListener("beforeprint", () => { usual = byId("fronts-plane") ? byId("fronts-plane").style.height : ""; held(""); });
+  window.addEventListener("afterprint", () => held(usual));
+
   function viewed(data) {
     if (data) { view = data; mark(); }
     return same();
