@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from typing import Protocol
 
 import numpy as np
 
@@ -81,7 +82,7 @@ def common_ground(x: CommonGround) -> tuple[Loop, ...]:
     )
     slow = dataclasses.replace(link, filters=(butterworth(F_FILTER),))
     return (
-        *_front(x),
+        *front(x),
         _balance(x, half),
         proportional_integral(
             "link 2, mean", slow, "A/V", crossover=F_LINK_SLOW, margin=PHASE_MARGIN,
@@ -91,11 +92,63 @@ def common_ground(x: CommonGround) -> tuple[Loop, ...]:
             "link 2, mean, fast", link, "A/V", crossover=F_LINK_FAST, margin=PHASE_MARGIN,
             note=f"behind the mean of half a line cycle; for film links; {feed}",
         ),
-        *_grid(x),
+        *grid(x),
     )  # fmt: skip
 
 
-def _front(x: CommonGround) -> tuple[Loop, Loop]:
+class FrontData(Protocol):
+    """What the loops of a front with a choke need, SI."""
+
+    @property
+    def power(self) -> float:
+        """At the module [W]."""
+
+    @property
+    def v_module(self) -> float:
+        """Voltage of the module [V]."""
+
+    @property
+    def f_front(self) -> float:
+        """Switching frequency [Hz]."""
+
+    @property
+    def l_front(self) -> float:
+        """Inductance [H]."""
+
+    @property
+    def c_module(self) -> float:
+        """Capacitance at the module [F]."""
+
+
+class GridData(Protocol):
+    """What the loops of the grid current need, SI."""
+
+    @property
+    def f_bridge(self) -> float:
+        """Switching frequency [Hz]."""
+
+    @property
+    def l_bridge(self) -> float:
+        """Bridge-side inductance [H]."""
+
+    @property
+    def l_grid(self) -> float:
+        """Grid-side inductance [H]."""
+
+    @property
+    def c_filter(self) -> float:
+        """Capacitance of the filter [F]."""
+
+    @property
+    def r_damp(self) -> float:
+        """Damping resistance [Ω]."""
+
+    @property
+    def r_line(self) -> float:
+        """Resistance of filter and wiring [Ω]."""
+
+
+def front(x: FrontData) -> tuple[Loop, Loop]:
     """Return the loops of choke current and module voltage."""
     f_inner = x.f_front / 20.0
     omega = 2.0 * math.pi * f_inner
@@ -131,7 +184,7 @@ def _balance(x: CommonGround, half: Filter) -> Loop:
     return closed("link 1, mean", plant, (0.0, 2.0 * math.pi * F_LINK_MEAN / gain), "1/V", note)
 
 
-def _grid(x: CommonGround) -> tuple[Loop, Loop]:
+def grid(x: GridData) -> tuple[Loop, Loop]:
     """Return the grid-current loop, by its gains and with the filter's resonance."""
     whole = x.l_bridge + x.l_grid
     k_p, k_i = (float(k.item()) for k in current_loop(designs(x.f_bridge), designs(whole)))

@@ -3,7 +3,7 @@
 A stage module declares its traits and offers functions of fixed names, so that any front,
 storage and bridge whose traits agree can be put together::
 
-    front     prepare(design, *, v_in, v_out, case) → its own Prepared
+    front     prepare(design, *, v_in, v_out, case, v_top) → its own Prepared
               place(path, design, prepared, p, case) → Front
               module_ripple(design, prepared, link, p, case) → ripple over voltage [1]
     storage   swing(design, side, m_max, case) → Link
@@ -94,6 +94,9 @@ class Front:
     windings: Array  # [F], from the module's side to the link's, (design, 1, 1); else 0
     v_winding: Array  # [V], swing that drives a current through them, (design, point, 1)
     f: Array  # [Hz], frequency of that swing, (design, 1, 1)
+    # Inductance whose current the control holds, all phases in parallel, seen from the module
+    # [H]; None where there is no such choke.
+    l_module: Array | None = None
 
 
 @dataclasses.dataclass(frozen=True)

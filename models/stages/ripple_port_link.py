@@ -54,7 +54,7 @@ class Design:
 
 
 @dataclasses.dataclass(frozen=True)
-class _Storage:
+class Storage:
     """Voltage of the port's storage, (design, point, 1)."""
 
     active: Array  # 1 where the port runs, else 0
@@ -79,7 +79,7 @@ def swing(design: Design, side: GridSide, m_max: Array, case: Case) -> Link:
     link = link_voltage(design.ratio, c_seen, side, m_max, nodes=1, case=case)
     top = link.v_min + 2.0 * link.swing
     c_r = capacitor.capacitance(design.port.storage, case)
-    full = _storage(design, link, side, case).high
+    full = storage(design, link, side, case).high
     energy = c * top * top + c_r * full * full + 2.0 * TRIP_TIME * case.points.p_ac
     lost = xp.maximum(top, xp.sqrt(energy / (c + c_r)))
     return dataclasses.replace(link, v_max=xp.where(case.points.rejection > 0.0, lost, top), c=c)
@@ -110,7 +110,7 @@ def place(
     """
     xp = array_namespace(link.k)
     port, inner = design.port, f"{path}.port"
-    held = _storage(design, link, side, case)
+    held = storage(design, link, side, case)
     running = _course(port, held, link)
     slow = buffer.ripple_current(held.s_p, held.v, held.k)
     pulses = ripple_port.pulse_square((running,))
@@ -136,8 +136,20 @@ def _active(design: Design, side: GridSide, case: Case) -> Array:
     return xp.where(alone > K_REST, side.running, 0.0)
 
 
-def _storage(design: Design, link: Link, side: GridSide, case: Case) -> _Storage:
-    """Return the storage: its highest voltage is held, or rises where it would empty."""
+def storage(design: Design, link: Link, side: GridSide, case: Case) -> Storage:
+    """Return the storage: its highest voltage is held, or rises where it would empty.
+
+    Parameters
+    ----------
+    design : Design
+        Link and port.
+    link : Link
+        Voltages of ``swing``.
+    side : GridSide
+        Pulsating power.
+    case : Case
+        Operating points and catalogue.
+    """
     xp = array_namespace(link.k)
     active = _active(design, side, case)
     c = capacitor.capacitance(design.port.storage, case)
@@ -145,13 +157,13 @@ def _storage(design: Design, link: Link, side: GridSide, case: Case) -> _Storage
     top = design.top * link.v_rms
     pulsating = s_p / (side.omega * c)
     square = xp.maximum(top * top - pulsating, pulsating * (1.0 / K_MOST))
-    return _Storage(
+    return Storage(
         active, s_p, xp.sqrt(square), pulsating / square,
         low=xp.sqrt(square - pulsating), high=xp.sqrt(square + pulsating),
     )  # fmt: skip
 
 
-def _course(port: ripple_port.Design, held: _Storage, link: Link) -> Course:
+def _course(port: ripple_port.Design, held: Storage, link: Link) -> Course:
     """Return what the leg does: i = ±S_p·cos x/v_r, v_r = V₀·√(1 + k·sin x)."""
     xp = array_namespace(held.k)
     sine = swing_nodes(NODES)
@@ -162,7 +174,7 @@ def _course(port: ripple_port.Design, held: _Storage, link: Link) -> Course:
     )
 
 
-def _ends(port: ripple_port.Design, held: _Storage, link: Link) -> tuple[Course, ...]:
+def _ends(port: ripple_port.Design, held: Storage, link: Link) -> tuple[Course, ...]:
     """Return the leg at both ends of the swing, where the current changes its sign."""
     return tuple(
         ripple_port.course(port, link.v_rms, v / link.v_rms, 0.0 * v, held.active)
@@ -170,7 +182,7 @@ def _ends(port: ripple_port.Design, held: _Storage, link: Link) -> tuple[Course,
     )
 
 
-def _peak(port: ripple_port.Design, held: _Storage, link: Link, slow: Array) -> Array:
+def _peak(port: ripple_port.Design, held: Storage, link: Link, slow: Array) -> Array:
     """Return the largest current of the choke [A].
 
     That without ripple is √2 times its rms value, at v_r = V₀·(1 − k²)^¼.
@@ -196,7 +208,7 @@ def _link_stress(
 
 
 def _storage_stress(
-    design: Design, held: _Storage, link: Link, running: Course, slow: Array, case: Case
+    design: Design, held: Storage, link: Link, running: Course, slow: Array, case: Case
 ) -> CapacitorStress:
     """Return the stress of the storage, load rejection included."""
     xp = array_namespace(slow)
@@ -214,7 +226,7 @@ def _storage_stress(
 
 
 def _books(
-    path: str, port: ripple_port.Design, held: _Storage, courses: tuple[Course, ...], case: Case
+    path: str, port: ripple_port.Design, held: Storage, courses: tuple[Course, ...], case: Case
 ) -> Ledger:
     return (
         ripple_port.storage_books(path, held.k, held.low, held.high)

@@ -1,0 +1,49 @@
+"""Coupled-inductor boost, electrolytic link, full bridge with freewheel at its output.
+
+    module ─ coupled-inductor boost ─┬─ full bridge with freewheel at its output ─ filter ─ grid
+                 electrolytics in the link
+
+Not isolated: the bridge holds the module at half the grid's voltage against an earthed
+neutral, without steps.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+from models.parts import enclosure, housekeeping
+from models.stages import coupled_boost, full_bridge_ac_freewheel, grid_filter, link_electrolytic
+from models.topologies.linked import Wiring
+from models.topologies.linked_detail import linked
+from models.variables import part
+
+DIAGRAM = """
+  module ─ ceramic ─ coupled-inductor boost ─┬─ full bridge ─ filter ─ relay ─ grid
+                      (1 or 2 phases)   electrolytics(freewheel at its output)
+"""
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What may be varied; every stage brings its own variables and parts."""
+
+    boost: coupled_boost.Design = part("coupled-inductor boost")
+    link: link_electrolytic.Design = part("link")
+    bridge: full_bridge_ac_freewheel.Design = part("full bridge with freewheel at its output")
+    filter: grid_filter.Design = part("grid filter")
+    house: housekeeping.Design = part("supply, control, relays")
+    box: enclosure.Design = part("box")
+
+
+TOPOLOGY = linked(
+    Wiring("boost", coupled_boost, link_electrolytic, full_bridge_ac_freewheel),
+    Design,
+    name="coupled_boost_electrolytic_ac_freewheel",
+    title="Coupled-inductor boost, electrolytic link, full bridge with freewheel at its output",
+    tag="coupled, electrolytic",
+    source="boost: Q. Zhao, F. C. Lee, 'High-efficiency, high step-up DC-DC converters', "
+    "IEEE Trans. Power Electron. 18(1), 2003 (from memory); bridge and filter: common "
+    "practice, no source",
+    diagram=DIAGRAM,
+    decoupling="electrolytics in the link",
+)

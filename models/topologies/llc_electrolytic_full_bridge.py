@@ -1,0 +1,56 @@
+"""LLC resonant stage, electrolytic link, full bridge, three levels.
+
+    module ─ LLC resonant stage ─┬─ full bridge, three levels ─ filter ─ grid
+                 electrolytics in the link
+
+Isolated; three levels halve the choke.  The frequency follows module and link.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+from models.parts import capacitor, enclosure, housekeeping
+from models.stages import full_bridge_unipolar, grid_filter, link_electrolytic, llc, llc_tank
+from models.topologies.linked import Wiring
+from models.topologies.linked_detail import linked
+from models.variables import part
+
+DIAGRAM = """
+  module ─ ceramic ─ LLC stage ─┬─ full bridge, three levels ─ filter ─ relay ─ grid
+            (transformer)   electrolytics in the link
+"""
+
+
+@dataclasses.dataclass(frozen=True)
+class Stage(llc.Design):
+    """The stage with a choke of its own: its inductance is free of the transformer's build."""
+
+    resonance: llc_tank.OwnChoke = part("resonant choke and frequency")
+    resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What may be varied; every stage brings its own variables and parts."""
+
+    llc: Stage = part("LLC resonant stage")
+    link: link_electrolytic.Design = part("link")
+    bridge: full_bridge_unipolar.Design = part("full bridge, three levels")
+    filter: grid_filter.Design = part("grid filter")
+    house: housekeeping.Design = part("supply, control, relays")
+    box: enclosure.Design = part("box")
+
+
+TOPOLOGY = linked(
+    Wiring("llc", llc, link_electrolytic, full_bridge_unipolar),
+    Design,
+    name="llc_electrolytic_full_bridge",
+    title="LLC resonant stage, electrolytic link, full bridge, three levels",
+    tag="LLC, electrolytic",
+    source="LLC: J. F. Lazar, R. Martinelli, 'Steady-state analysis of the LLC series "
+    "resonant converter', APEC 2001 (from memory); bridge and filter: common "
+    "practice, no source",
+    diagram=DIAGRAM,
+    decoupling="electrolytics in the link",
+)
