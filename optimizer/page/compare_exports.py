@@ -20,7 +20,7 @@ from optimizer.comparison_files import write_comparison_page, write_comparison_p
 from optimizer.page import compare_designs as rows
 from optimizer.page.compare_address import CompareError, asked
 from optimizer.page.compare_bits import Row
-from optimizer.page.exports import attached, plain
+from optimizer.page.exports import BusyError, attached, drawing, plain
 from optimizer.page.library import Library
 from optimizer.sheet import safe_cell
 
@@ -43,6 +43,8 @@ def register(app: dash.Dash, library: Library) -> None:
             names = asked(flask.request.args).runs
             found = compared([library.run(name) for name in names])
             return attached(written(found, form), f"comparison.{form}", KINDS[form])
+        except BusyError as error:
+            return plain(str(error), 503)
         except RipplefrontError as error:
             return plain(str(error), 404)
 
@@ -56,14 +58,20 @@ def register(app: dash.Dash, library: Library) -> None:
 
 
 def written(found: Comparison, form: str) -> bytes:
-    """Return a comparison of runs as a file of a form."""
+    """Return a comparison of runs as a file of a form.
+
+    Raises
+    ------
+    BusyError
+        If other pictures are being drawn for too long.
+    """
     if form == "csv":
         return lines(price_rows(found)).encode()
     if form == "json":
         document = {"format": "ripplefront.compare/1", **compare_document(found)}
         return json.dumps(document, indent=1, ensure_ascii=False).encode()
     write: Writer = write_comparison_page if form == "html" else write_comparison_picture
-    with tempfile.TemporaryDirectory() as folder:
+    with drawing(), tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"comparison.{form}"
         write(found, path)
         return path.read_bytes()

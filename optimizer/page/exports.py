@@ -166,6 +166,17 @@ def _one_at_a_time(lock: threading.Lock) -> Iterator[None]:
         lock.release()
 
 
+def drawing() -> contextlib.AbstractContextManager[None]:
+    """Return what a picture is drawn within, so that no two are drawn at once.
+
+    Raises
+    ------
+    BusyError
+        On entering, if others take too long.
+    """
+    return _one_at_a_time(_drawing)
+
+
 def plain(text: str, code: int) -> flask.Response:
     """Return a short answer in plain text."""
     return flask.Response(f"{text}\n", status=code, mimetype="text/plain")

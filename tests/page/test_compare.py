@@ -14,7 +14,7 @@ from optimizer.binding import Summary
 from optimizer.cautions import CAUTIONS
 from optimizer.compare import compared
 from optimizer.page import compare_choosers as choosers
-from optimizer.page import compare_design_view, compare_designs, compare_runs
+from optimizer.page import compare_design_view, compare_designs, compare_runs, exports
 from optimizer.page.app import page_app
 from optimizer.page.compare_address import Asked, CompareError, added, asked, entry, first, key
 from optimizer.page.compare_area import layout
@@ -452,6 +452,16 @@ def test_files_that_cannot_be_made_are_refused_in_a_line(client, pinned, path, c
     assert answer.status_code == code
     assert said in answer.text
     assert "Traceback" not in answer.text
+
+
+def test_a_picture_waits_for_others_and_not_for_ever(client, pinned, monkeypatch):
+    monkeypatch.setattr(exports, "PATIENCE", 0.01)
+    address = f"/export/comparison?runs={pinned.before},{pinned.after}&as="
+    with exports.drawing():
+        answer = got(client, f"{address}svg")
+        assert (answer.status_code, "Ask again" in answer.text) == (503, True)
+        assert got(client, f"{address}csv").status_code == 200
+    assert got(client, f"{address}svg").status_code == 200
 
 
 def test_files_are_guarded_as_the_rest(client):
