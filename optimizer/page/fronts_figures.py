@@ -16,6 +16,8 @@ from optimizer.figures import COLOURS, SYMBOLS
 from optimizer.objectives import Objective
 from optimizer.page.design_figures import INK, Figure, axis, figure
 from optimizer.page.fronts_guides import Frame
+from optimizer.page.theme import DARK_COLOURS
+from optimizer.page.theme import INK as DARK_INK
 
 # Runs are told apart by their line and by hollow symbols; the first is solid and filled.
 RUN_DASHES = ("solid", "dash", "dashdot", "longdash", "longdashdot", "5px,2px,1px,2px")
@@ -23,8 +25,8 @@ PARENT = "dot"
 CROWDED = 80  # designs of a front from which on their marks are small
 # Of a quantity: rising brightness, each end clear of its ground.
 SCALES = {
-    "light": [[0.0, "#003399"], [0.5, "#990000"], [1.0, "#DD7700"]],
-    "dark": [[0.0, "#BB3377"], [0.5, "#DDBB00"], [1.0, "#e8e9ea"]],
+    "light": [[0.0, COLOURS[0]], [0.5, COLOURS[3]], [1.0, COLOURS[1]]],
+    "dark": [[0.0, DARK_COLOURS[3]], [0.5, DARK_COLOURS[1]], [1.0, DARK_INK]],
 }
 # Grey that shades white and dark ground alike, and never hides a line.
 SHADES = [[0.0, "rgba(128,134,142,0.10)"], [1.0, "rgba(128,134,142,0.5)"]]
