@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
+from models.results import NAMES
 from optimizer.budget import Settings
 from optimizer.front import Front, staircase
 from optimizer.launch import new_store, prepared
@@ -23,15 +24,9 @@ def real(root, pins=(), *, parent="", designs=12, seed=4, status=()):
     ready = prepared(DEMO, pins)
     more = {"parent": {"run": parent}} if parent else {}
     arrays = {"barrier": np.array(1)}
-    for c in (0, len(ready.problems) - 1):
-        problem = ready.problems[c]
-        rng = np.random.default_rng(seed)
-        genes = problem.space.snapped(rng.random((designs, problem.space.size)))
-        found = problem.evaluate(genes)
-        both = Front(genes, found.objectives, found.columns)
-        ahead = staircase(both.objectives)
-        rest = np.setdiff1d(np.arange(designs), ahead)
-        for part, stored in (("front", both.at(ahead)), ("cloud", both.at(rest))):
+    for c, problem in enumerate(ready.problems):
+        count = designs if c in (0, len(ready.problems) - 1) else 0
+        for part, stored in zip(("front", "cloud"), _designs(problem, count, seed), strict=True):
             arrays |= {f"c{c}.{part}.{k}": getattr(stored, k)
                        for k in ("genes", "objectives", "columns")}  # fmt: skip
     with new_store(ready, Settings(seed=seed, evaluations=1000), Path(root), more) as store:
@@ -39,3 +34,15 @@ def real(root, pins=(), *, parent="", designs=12, seed=4, status=()):
         store.status({"state": "ended", "reason": "done", "designs": 2 * designs,
                       "evidence": [EVIDENCE], **dict(status)})  # fmt: skip
     return store.folder
+
+
+def _designs(problem, count, seed):
+    """Return a front, and what lies behind it, of one candidate."""
+    if not count:
+        nothing = Front.empty(problem.space.size, 2, len(NAMES))
+        return nothing, nothing
+    genes = problem.space.snapped(np.random.default_rng(seed).random((count, problem.space.size)))
+    found = problem.evaluate(genes)
+    both = Front(genes, found.objectives, found.columns)
+    ahead = staircase(both.objectives)
+    return both.at(ahead), both.at(np.setdiff1d(np.arange(count), ahead))
