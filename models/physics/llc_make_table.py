@@ -16,14 +16,14 @@ import numpy as np
 from models.axes import Array
 from models.errors import ModelError
 from models.physics.llc_modes import NONE, Half, course, follow, solve
+from models.physics.llc_table import F_MOST
 
-RATIOS = np.geomspace(2.5, 16.0, 12)  # m
+RATIOS = np.geomspace(2.5, 40.0, 15)  # m
 # vi: even steps up to 1; above it the waves change with the root of vi − 1.
 DRIVES = np.concatenate((np.linspace(0.5, 1.0, 21), 1.0 + 0.4 * (np.arange(1, 17) / 16.0) ** 2))
 LOADS = 28  # nodes along the power
 P_LEAST, P_MOST = 0.01, 0.9  # least and most power of the table
-F_MOST = 2.2  # f/f₀ above which nothing is tabulated
-FROM = 0.05  # power that every drive and ratio can pass: there the search begins
+FROM = 0.03  # power that every drive and ratio can pass: there the search begins
 STRIDE = 1.06  # factor between two powers on the way to the ends
 REFINE = 8  # halvings of the last stride
 INSIDE = 0.985  # most power tabulated over that at the peak of the gain, where γ turns
@@ -67,10 +67,13 @@ def _chosen(good: Array, one: Half, other: Half) -> Half:
 
 
 def _refuse_gaps(x: Half) -> None:
-    if (x.mode == NONE).any():
-        lost = [(round(float(v), 3), round(float(p), 4), round(float(m), 2))
-                for v, p, m, k in zip(x.vi, x.p, x.m, x.mode, strict=True) if k == NONE]  # fmt: skip
-        raise ModelError(f"no solution at (vi, p, m) = {lost[:10]}")
+    (lost,) = np.nonzero(x.mode == NONE)
+    if lost.size:
+        i = lost[0]
+        raise ModelError(
+            f"no solution at vi = {x.vi[i]:.3f}, p = {x.p[i]:.4f}, m = {x.m[i]:.2f} "
+            f"and {lost.size - 1} more points"
+        )
 
 
 def quantities(x: Half) -> dict[str, Array]:
@@ -102,7 +105,9 @@ def quantities(x: Half) -> dict[str, Array]:
     fine, _ = course(x, np.linspace(0.0, 1.0, SAMPLES))
 
     def peak(index: int) -> Array:
-        return np.max(np.abs(np.stack([arc[index] for arc in fine])), axis=(0, 1))
+        # An arc of no length keeps no magnetising current apart from the tank's.
+        there = (np.abs(arc[index]) * (n > 0.0) for arc, n in zip(fine, x.lengths, strict=True))
+        return np.max(np.stack(list(there)), axis=(0, 1))
 
     return {
         "period": x.gamma / math.pi,
@@ -145,19 +150,16 @@ def table() -> dict[str, Array]:
     """
     start, low, most = bounds()
     shape = (len(RATIOS), len(DRIVES))
-    found = {name: np.empty((LOADS, start.p.size)) for name in quantities(start)}
-    # From the middle outwards, each node from its neighbour.
-    first = [int(np.argmin(np.abs(np.linspace(0, 1, LOADS) - 0.5)))]
-    for direction in (1, -1):
-        now = start
-        for index in range(first[0] + (direction < 0) * -1, LOADS if direction > 0 else -1, direction):
-            wanted = load(np.full(low.shape, index / (LOADS - 1)), low, most)
-            now = _walk(now, wanted)
-            for name, value in quantities(now).items():
-                found[name][index] = value
+    rows, now = [], start
+    for index in range(LOADS):
+        now = _walk(now, load(np.full(low.shape, index / (LOADS - 1)), low, most))
+        rows.append(quantities(now))
     axes = {"ratio": RATIOS, "drive": DRIVES}
     ends = {"least": low.reshape(shape), "most": most.reshape(shape)}
-    waves = {name: np.moveaxis(x, 0, -1).reshape(*shape, LOADS) for name, x in found.items()}
+    waves = {
+        name: np.stack([row[name] for row in rows], axis=-1).reshape(*shape, LOADS)
+        for name in rows[0]
+    }
     return axes | ends | waves
 
 
@@ -173,7 +175,8 @@ def _walk(x: Half, wanted: Array) -> Half:
 
 def main(path: str) -> None:
     """Write the table and print its checksum."""
-    np.savez_compressed(path, **{k: v.astype(np.float32) for k, v in table().items()})
+    narrow = {name: array.astype(np.float32) for name, array in table().items()}
+    np.savez_compressed(path, allow_pickle=False, **narrow)
     sys.stdout.write(hashlib.sha256(Path(path).read_bytes()).hexdigest() + "\n")
 
 

@@ -19,7 +19,7 @@ from models.axes import Array, Indices, array_namespace
 from models.errors import ModelError
 
 FILE = Path(__file__).parent.parent / "data" / "llc_table.npz"
-CHECKSUM = "bceb12f0560dbae6c2138799369e21872179fd768930856ac4f69c4ba9ae48dc"
+CHECKSUM = "e3a144ad3f628406758dab858c361dc172da89a6923d30414686a49f6acc8267"
 F_MOST = 2.2  # f/f₀ above which nothing is tabulated [1]
 
 
