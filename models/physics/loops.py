@@ -149,7 +149,12 @@ class GridData(Protocol):
 
 
 def front(x: FrontData) -> tuple[Loop, Loop]:
-    """Return the loops of choke current and module voltage."""
+    """Return the loops of choke current and module voltage [V, A, Hz].
+
+    Source
+    ------
+    Plants derived here from the averaged circuit.
+    """
     f_inner = x.f_front / 20.0
     omega = 2.0 * math.pi * f_inner
     current = Plant("1/(s·L)", (1.0,), (x.l_front, 0.0), delay(x.f_front))
@@ -185,7 +190,12 @@ def _balance(x: CommonGround, half: Filter) -> Loop:
 
 
 def grid(x: GridData) -> tuple[Loop, Loop]:
-    """Return the grid-current loop, by its gains and with the filter's resonance."""
+    """Return the grid-current loop, by its gains and with the filter's resonance [V, A, Hz].
+
+    Source
+    ------
+    Plants derived here from the averaged circuit.
+    """
     whole = x.l_bridge + x.l_grid
     k_p, k_i = (float(k.item()) for k in current_loop(designs(x.f_bridge), designs(whole)))
     wait = delay(x.f_bridge)

@@ -22,8 +22,10 @@ from models.physics.loops import (
     F_LINK_FAST,
     F_LINK_MEAN,
     F_LINK_SLOW,
+    Unfolder,
     front,
     grid,
+    unfolder,
 )
 
 
@@ -35,6 +37,7 @@ class Port:
     inductance: float
     c: float
     v: float  # across its storage, rms
+    crossover: float  # of its current loop [Hz]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -67,7 +70,58 @@ def linked(x: Linked) -> tuple[Loop, ...]:
     ------
     Plants derived here from the averaged circuit.
     """
-    return (*_module(x), *_link(x), *(_port(x, x.port) if x.port else ()), *grid(x))
+    port = _port(x.port, x.f_grid) if x.port else ()
+    return (*_module(x), *_link(x), *port, *grid(x))
+
+
+@dataclasses.dataclass(frozen=True)
+class ModulePort:
+    """A converter that feeds a rectified sine, with a ripple port at the module, SI."""
+
+    power: float
+    v_grid: float
+    f_grid: float
+    v_module: float
+    c_module: float  # beside the port
+    voltage_loop: float  # crossover of the module voltage's loop [Hz]
+    port: Port
+    grid: Unfolder
+
+
+def module_port(x: ModulePort) -> tuple[Loop, ...]:
+    """Return the loops of a ripple port at the module and of the stage behind it [V, A, Hz].
+
+    The port holds the module's voltage; the amplitude of the grid current holds the mean
+    energy of the port's storage, d(v²)/dt = 2·p/C with p = V_pk/2 for each ampere.
+
+    Source
+    ------
+    Plants derived here from the averaged circuit.
+    """
+    v_peak = math.sqrt(2.0) * x.v_grid
+    omega = 2.0 * math.pi * x.port.crossover
+    den = np.polymul([x.c_module, x.power / x.v_module**2], [1.0 / omega, 1.0])
+    module = Plant(
+        "1/((s·C + I/V)(1 + s/ω_i))", (1.0,), tuple(float(c) for c in den), delay(x.port.f)
+    )
+    energy = Plant(
+        "V_pk/(s·C)", (v_peak,), (x.port.c, 0.0), 0.0, (moving_average(0.5 / x.f_grid),)
+    )
+    current, _ = _port(x.port, x.f_grid)
+    return (
+        current,
+        proportional_integral(
+            "module voltage", module, "A/V", crossover=x.voltage_loop, margin=PHASE_MARGIN,
+            note="sets the port's current; the pulsating power fed forward",
+        ),
+        proportional_integral(
+            "ripple port, mean square of the storage", energy, "A/V²", crossover=F_LINK_FAST,
+            margin=PHASE_MARGIN,
+            note="sets the amplitude of the grid current; with feed-forward 2·P/V_pk = "
+            f"{2.0 * x.power / v_peak:.3g} A",
+        ),
+        unfolder(x.grid)[1],
+    )  # fmt: skip
 
 
 def _module(x: Linked) -> tuple[Loop, ...]:
@@ -118,12 +172,12 @@ def _link(x: Linked) -> tuple[Loop, ...]:
     )  # fmt: skip
 
 
-def _port(x: Linked, port: Port) -> tuple[Loop, Loop]:
+def _port(port: Port, f_grid: float) -> tuple[Loop, Loop]:
     """Return the loops of a ripple port: current, and mean energy of its storage."""
-    omega = 2.0 * math.pi * port.f / 20.0
+    omega = 2.0 * math.pi * port.crossover
     current = Plant("1/(s·L)", (1.0,), (port.inductance, 0.0), delay(port.f))
     # d(v²)/dt = 2·p/C: a trim of the power, here in watts.
-    energy = Plant("2/(s·C)", (2.0,), (port.c, 0.0), 0.0, (moving_average(0.5 / x.f_grid),))
+    energy = Plant("2/(s·C)", (2.0,), (port.c, 0.0), 0.0, (moving_average(0.5 / f_grid),))
     gain = 2.0 * math.pi * F_LINK_MEAN * port.c / 2.0
     return (
         closed("ripple port, current", current, (omega * port.inductance, 0.0), "V/A",

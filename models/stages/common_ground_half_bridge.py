@@ -53,11 +53,16 @@ from models.stages.half_bridge_leg import (
     edges,
     mirrored_stress,
 )
+from models.stages.ports import BridgeTraits, CommonMode, Output
 from models.stages.stage import Placed
 from models.stress import Edge, SwitchStress
 
 # A topology needs this module alone.
-__all__ = ["V_NEUTRAL", "Design", "Legs", "doubler", "legs", "modulation_limit"]
+__all__ = ["TRAITS", "V_NEUTRAL", "Design", "Legs", "doubler", "legs", "modulation_limit"]
+
+TRAITS = BridgeTraits(
+    "common-ground half bridge", CommonMode.ZERO, takes=Output.LINK, reactive=True
+)
 
 # Voltage between neutral and earth at the meter [V]; common practice, no source.
 V_NEUTRAL = 2.0

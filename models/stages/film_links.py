@@ -20,9 +20,12 @@ from models.parts import capacitor, film
 from models.physics import buffer
 from models.stages.grid_filter import GridSide
 from models.stages.link_voltage import link_voltage
+from models.stages.ports import StorageTraits, Store
 from models.stages.stage import Placed
 from models.stress import CapacitorStress
 from models.variables import part, real
+
+TRAITS = StorageTraits("two film links", Store.SHARED, swings=True)
 
 # Gauss-Chebyshev nodes of the swing for the stage in front [1]: over random designs its
 # loss is 0.15 % off in the mean and 0.6 % in one of twenty.

@@ -21,6 +21,7 @@ from models.physics.semiconductor import charge_and_energy
 from models.stages import flyback_ripple as ripple
 from models.stages import flyback_stress as stress
 from models.stages.flyback_waves import Circuit, complementary, short_pulse
+from models.stages.ports import FrontTraits, Output
 from models.stages.stage import Placed
 from models.stages.unfolder import Demand
 from models.variables import part, real, structure
@@ -37,6 +38,15 @@ PULSE_MIN, ON_TIME_MIN = 100e-9, 500e-9
 # Charge that C_c takes up in following the rectified sine over that of the clamp pulse:
 # at 0.5 the clamp's rms current is 2 % low; computed here over a whole line cycle.
 FOLLOW_MAX = 0.6
+
+TRAITS = FrontTraits(
+    title="active-clamp flyback",
+    isolated=True,
+    output=Output.RECTIFIED,
+    regulated=True,
+    common_negative=False,
+    reverse=False,
+)
 
 # Mean power the magnetising inductance is laid out for, over rated [1]: losses included.
 LAYOUT = 1.05

@@ -16,9 +16,12 @@ from models.case import Case
 from models.ledger import Kind, Ledger, at_most, booking, joined
 from models.parts import capacitor, ceramic, electrolytic
 from models.physics.capacitor import electrolytic_resistance, frequency_multiplier
+from models.stages.ports import StorageTraits, Store
 from models.stages.stage import Placed
 from models.stress import CapacitorStress
 from models.variables import part
+
+TRAITS = StorageTraits("electrolytics at the module", Store.MODULE, swings=False)
 
 # Amplitude over voltage up to which loss and ripple were checked: there the ripple is
 # right to 0.5 %, the loss up to 18 % low; computed here by integration in time.

@@ -52,7 +52,7 @@ class Design:
 
 
 @dataclasses.dataclass(frozen=True)
-class _Storage:
+class Storage:
     """Storage and currents; half line cycles that run along the angle, pauses apart."""
 
     share: Array  # of half line cycles that run [1]
@@ -95,7 +95,7 @@ def place(
         Specification, operating points and catalogue.
     """
     port, inner = design.port, f"{path}.port"
-    held = _storage(design, p, p_run, case)
+    held = storage(design, p, p_run, case)
     courses = _courses(port, held, case)
     tripped = buffer.rejected_voltage(
         held.high, p * case.points.rejection, TRIP_TIME, capacitor.capacitance(port.storage, case)
@@ -118,9 +118,25 @@ def place(
     return Placed(parts, _books(inner, port, held, case) + ripple_books(ratio, case))
 
 
-def _storage(design: Design, p: Array, p_run: Array, case: Case) -> _Storage:
+def theta() -> Array:
+    """Return the line angles of ``storage`` [rad], one axis."""
+    return angles(COUNT, math.pi)[0, 0, :]
+
+
+def storage(design: Design, p: Array, p_run: Array, case: Case) -> Storage:
     """Return voltages and currents over half a line cycle that runs, and in the pauses.
 
+    Parameters
+    ----------
+    design : Design
+        Port and ceramics.
+    p, p_run : Array
+        Mean power drawn, and of a half line cycle that runs [W], (design, point, 1).
+    case : Case
+        Operating points and catalogue.
+
+    Notes
+    -----
     The port takes in P − p_run·(1 − cos 2θ), so that its energy is lowest where the power
     drawn has come down to P again, at 2θ = 2π − x with cos x = 1 − P/p_run.  What a
     rectified sine has besides 2·sin²θ is left out.
@@ -144,7 +160,7 @@ def _storage(design: Design, p: Array, p_run: Array, case: Case) -> _Storage:
     low = xp.maximum(design.bottom, ABOVE * points.v_pv)
     square = low * low
     idle = 0.5 * ((p - p_run) * math.pi) - lowest
-    return _Storage(
+    return Storage(
         share,
         runs,
         taken * (1.0 / points.v_pv),
@@ -156,13 +172,13 @@ def _storage(design: Design, p: Array, p_run: Array, case: Case) -> _Storage:
     )
 
 
-def _rms(held: _Storage, busy: Array, idle: Array) -> Array:
+def _rms(held: Storage, busy: Array, idle: Array) -> Array:
     """Return the rms value of what is ``busy`` in half cycles that run, ``idle`` in others."""
     square = held.share * line_mean(busy * busy) + (1.0 - held.share) * (idle * idle)
     return array_namespace(square).sqrt(square)
 
 
-def _courses(port: ripple_port.Design, held: _Storage, case: Case) -> tuple[Course, Course]:
+def _courses(port: ripple_port.Design, held: Storage, case: Case) -> tuple[Course, Course]:
     """Return what the leg does in half cycles that run, and in the pauses."""
     v_pv = case.points.v_pv
     return (
@@ -173,7 +189,7 @@ def _courses(port: ripple_port.Design, held: _Storage, case: Case) -> tuple[Cour
     )
 
 
-def _peak(port: ripple_port.Design, held: _Storage, p: Array, p_run: Array, case: Case) -> Array:
+def _peak(port: ripple_port.Design, held: Storage, p: Array, p_run: Array, case: Case) -> Array:
     """Return the largest current of the choke [A], in the middle of a half line cycle.
 
     The storage is there where it is in the middle of a pause.
@@ -200,7 +216,7 @@ def _module_ripple(design: Design, p: Array, p_run: Array, case: Case) -> Array:
 
 def _storage_stress(
     port: ripple_port.Design,
-    held: _Storage,
+    held: Storage,
     courses: tuple[Course, Course],
     v_max: Array,
     case: Case,
@@ -238,7 +254,7 @@ def _bypass_stress(
     )
 
 
-def _books(path: str, port: ripple_port.Design, held: _Storage, case: Case) -> Ledger:
+def _books(path: str, port: ripple_port.Design, held: Storage, case: Case) -> Ledger:
     v_pv = case.points.v_pv
     ends = tuple(
         ripple_port.course(port, v, v_pv / v, 0.0 * v, held.runs) for v in (held.low, held.high)

@@ -29,9 +29,19 @@ from models.stages import front_ripple, swing
 from models.stages import series_capacitor_gain as gain_law
 from models.stages import series_capacitor_modes as modes
 from models.stages import series_capacitor_parts as parts
+from models.stages.ports import FrontTraits, Output
 from models.stages.series_capacitor_stress import Conditions
 from models.stages.stage import Placed
 from models.variables import part, real, row, structure, whole
+
+TRAITS = FrontTraits(
+    title="series-capacitor boost",
+    isolated=False,
+    output=Output.LINK,
+    regulated=True,
+    common_negative=True,
+    reverse=False,
+)
 
 # What the stage itself allows; common practice, no source.
 DUTY_MAX = 0.9

@@ -19,6 +19,7 @@ from models.case import Case
 from models.ledger import Kind, at_most, booking, joined
 from models.parts import capacitor, film, switch
 from models.physics.buffer import rejected_voltage
+from models.stages.ports import BridgeTraits, CommonMode, Output
 from models.stages.stage import Placed
 from models.stress import CapacitorStress, SwitchStress
 from models.variables import choice, part, real, row, whole
@@ -31,6 +32,8 @@ from models.variables import choice, part, real, row, whole
 _FIRST = (0.42724775670895, 1.55655483893413, 2.46709119577815)
 _STEPS = (*_FIRST, 3.5, *(7.0 - x for x in reversed(_FIRST)))
 THETA: Array = designs(_STEPS).reshape(1, 1, -1) * (math.pi / 7.0)
+
+TRAITS = BridgeTraits("unfolder", CommonMode.LINE, takes=Output.RECTIFIED, reactive=False)
 
 # The grid within its continuous window [1 over nominal]; most national rules, from memory.
 WINDOW = 1.10

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from models.settle import Settled, settle
 from models.spec import Specification
 from models.stages import emi, flyback, module_buffer, unfolder
 from models.stages.stage import Placed
+from models.topologies import compatibility
 from models.topologies.notes import common_checks, common_protections, discharge_note
 from models.topologies.topology import Detail, Topology, Wave
 from models.variables import part
@@ -56,6 +58,31 @@ class Design:
 
 def place(x: Design, case: Case) -> Settled:
     """Return designs with heat and power in balance and everything booked."""
+    return place_with(module_buffer, x, case)
+
+
+class Storage(Protocol):
+    """A module of a stage that stores the pulsating power at the converter's input."""
+
+    def place(
+        self, path: str, design: Any, p: Array, *, p_run: Array, i_hf_rms: Array, f_hf: Array,
+        case: Case,
+    ) -> Placed:  # fmt: skip
+        """Return the placed storage."""
+
+
+def place_with(storage: Storage, x: Any, case: Case) -> Settled:
+    """Return designs with a given kind of storage at the module, ``x.buffer``.
+
+    Parameters
+    ----------
+    storage : module
+        Knows the design ``x.buffer``.
+    x : dataclass
+        Fields as those of ``Design``.
+    case : Case
+        Specification, operating points and catalogue.
+    """
 
     def front(p: Array) -> Placed:
         run = flyback.running(x.flyback, p, case)
@@ -67,7 +94,7 @@ def place(x: Design, case: Case) -> Settled:
                 "unfolder", x.unfolder, p=p, p_run=run.p_run, i_hf_rms=ports.i_out_hf_rms,
                 f_hf=ports.f_hf, case=case,
             )
-            + module_buffer.place(
+            + storage.place(
                 "buffer", x.buffer, p, p_run=run.p_run, i_hf_rms=ports.i_in_hf_rms,
                 f_hf=ports.f_hf, case=case,
             )
@@ -167,42 +194,76 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
             l_grid=float(leakage[0, 0, 0]), r_damp=housekeeping.R_GRID,
         )
     )  # fmt: skip
-    protections = (
+    notes = (
+        *protections(c_f, case),
+        discharge_note("capacitors at the module", c, float(points.v_pv.max())),
+    )
+    tests = (*checks(), "Core and hot spot of the electrolytics with a thermocouple inside a can.")
+    return Detail(_waves(x, settled.p_module, row, case), control, notes, tests)
+
+
+def protections(c_f: float, case: Case) -> tuple[str, ...]:
+    """Return the protections of flyback and unfolder; ``c_f`` is the filter capacitor [F]."""
+    row = full_row(case)
+    v_grid = float(case.points.v_grid[0, row, 0])
+    return (
         *common_protections(v_grid, case.spec.output.rated_power_w, isolated=True),
         "Clamp: the clamp switch must never conduct together with the main switch; check dead "
         "times over temperature. A suppressor across the clamp capacitor catches a lost pulse.",
         "Over-voltage at the filter capacitor when the grid is lost: stop pulses within 20 µs.",
         "Unfolder: all four transistors off until the grid's polarity is known; never both of a "
         "side on.",
-        discharge_note("capacitors at the module", c, float(points.v_pv.max())),
         discharge_note("filter capacitor", c_f, math.sqrt(2.0) * 1.1 * v_grid),
     )
-    checks = (
+
+
+def checks() -> tuple[str, ...]:
+    """Return what a first prototype of flyback and unfolder deserves."""
+    return (
         *common_checks(),
         "Partial discharge and hipot of the transformer: it carries the reinforced insulation.",
-        "Core and hot spot of the electrolytics with a thermocouple inside a sample can.",
     )
-    return Detail(_waves(x, settled.p_module, row, case), control, protections, checks)
 
 
 def _waves(x: Design, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
     """Return the waveforms over half a line cycle of the first design at one row."""
     points = case.points
-    angle = angles(ANGLES_SHOWN, math.pi)
     run = flyback.running(x.flyback, p, case)
-    demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
-    one = flyback.phase(x.flyback, run, demand, case)
     found = module_buffer.ripple(
         p, run.p_run, c=capacitor.capacitance(x.buffer.storage, case), v=points.v_pv,
         omega=2.0 * math.pi * points.f_grid, kappa=points.kappa,
     )  # fmt: skip
-    theta, power = angle[0, 0, :], float(p[0, row, 0])
+    theta = angles(ANGLES_SHOWN, math.pi)[0, 0, :]
     v = float(points.v_pv[0, row, 0]) * (1.0 + float(found.ratio[0, row, 0]) * np.sin(2.0 * theta))
+    return (
+        Wave("module, capacitor voltage", "V", theta, v, True),
+        *flyback_waves(x, p, row, case),
+    )
+
+
+def flyback_waves(x: Any, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
+    """Return the waves of flyback and module over half a line cycle.
+
+    Parameters
+    ----------
+    x : dataclass
+        Fields ``flyback`` and ``unfolder``.
+    p : Array
+        Power at the module [W].
+    row : int
+        Operating point.
+    case : Case
+        Specification, operating points and catalogue.
+    """
+    angle = angles(ANGLES_SHOWN, math.pi)
+    run = flyback.running(x.flyback, p, case)
+    demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
+    one = flyback.phase(x.flyback, run, demand, case)
+    theta, power = angle[0, 0, :], float(p[0, row, 0])
     v_out, p_out = demand.v[0, row, :], demand.share[0, row, :] * power
     # Behind the unfolder C_f sees the grid's sine: nothing at even multiples.
     rectified = int(x.unfolder.side[0, 0, 0]) == 0
     return (
-        Wave("module, capacitor voltage", "V", theta, v, True),
         Wave("flyback output (filter capacitor)", "V", theta, v_out, rectified),
         Wave("clamp capacitor", "V", theta, one.waves.v_edge[0, row, :], True),
         Wave("flyback output current", "A", theta, p_out / np.maximum(v_out, 1e-3)),
@@ -213,14 +274,7 @@ def _waves(x: Design, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
 
 def refusals(spec: Specification) -> tuple[str, ...]:
     """Return why the topology cannot serve a specification."""
-    found = []
-    factor = abs(spec.output.power_factor)
-    if factor < 0.98:
-        found.append(
-            f"output.power_factor = {spec.output.power_factor:g}: the flyback passes power one "
-            "way only, so that at least 0.98 is needed"
-        )
-    return tuple(found)
+    return compatibility.refusals(flyback.TRAITS, module_buffer.TRAITS, unfolder.TRAITS, spec)
 
 
 TOPOLOGY = Topology(

@@ -15,7 +15,7 @@ from models.physics import loops_linked
 from models.physics.grid import damping_resistance, resonance
 from models.results import full_row
 from models.settle import Settled
-from models.stages import grid_filter, ripple_port_link
+from models.stages import grid_filter, ripple_port, ripple_port_link
 from models.stages.ports import CommonMode
 from models.topologies.linked import Behind, Wiring, behind, place
 from models.topologies.notes import common_checks, common_protections, discharge_note
@@ -149,6 +149,7 @@ def _loop_data(
         port = loops_linked.Port(
             _at(one.f, row), _at(one.inductance, row),
             _at(capacitor.capacitance(one.storage, case), row), _at(stored.v, row),
+            ripple_port.CURRENT_LOOP * _at(one.f, row),
         )  # fmt: skip
     return loops_linked.Linked(
         power=power, v_grid=_at(points.v_grid, row), f_grid=_at(points.f_grid, row),

@@ -43,6 +43,7 @@ from models.stages import (
 )
 from models.stages.series_capacitor_gain import least_gain
 from models.stages.stage import Placed
+from models.topologies import compatibility
 from models.topologies.notes import common_checks, common_protections, discharge_note
 from models.topologies.topology import Detail, Topology, Wave
 from models.variables import alternative, part
@@ -274,14 +275,9 @@ def refusals(spec: Specification) -> tuple[str, ...]:
                 f"boost's least gain is {gain:.2f}, and {grid.voltage_v:g} V of grid let the link "
                 f"fall to {link:.0f} V"
             )
-        if grid.kind != "line_neutral":
-            peak = math.sqrt(2.0) * grid.voltage_v
-            found.append(
-                f"grid.kind = {grid.kind!r} ({grid.voltage_v:g} V, peak {peak:.0f} V): module "
-                "negative is tied to one grid terminal, which must be the neutral; between two "
-                "lines the module would swing against earth"
-            )
-    return tuple(found)
+    return (
+        *found, *compatibility.refusals(boost.TRAITS, film_links.TRAITS, half_bridge.TRAITS, spec)
+    )  # fmt: skip
 
 
 TOPOLOGY = Topology(
