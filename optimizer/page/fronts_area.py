@@ -29,7 +29,7 @@ DRAWN = (
 )  # fmt: skip
 COUNTED = (
     ("fronts-count", "children"), ("fronts-fields-data", "data"), ("fronts-pins", "children"),
-    ("fronts-query", "data"),
+    ("fronts-query", "data"), ("fronts-asked", "data"),
 )  # fmt: skip
 GOING_ON = ("running", "waiting")
 
@@ -90,8 +90,8 @@ def number(library: Library, boards: Boards, query: Query) -> list[Any]:
         view, _ = asked(library, query)
         found = counted(seen_of(library, boards, view), view)
     except RipplefrontError:
-        return [SAME] * len(COUNTED)  # the drawing tells it
-    return [found.count, found.fields, found.pins, address("", **view.query())]
+        return [*[SAME] * (len(COUNTED) - 1), query]  # the drawing tells it
+    return [found.count, found.fields, found.pins, address("", **view.query()), query]
 
 
 def standing(library: Library, names: Sequence[str]) -> tuple[list[Any], str, bool]:
@@ -130,7 +130,8 @@ def register(app: dash.Dash, library: Library) -> None:
     pins_panel.register(app, library)
     _register_browser(app)
 
-    # Two answers to one change: the number is there long before the figures are.
+    # Two answers to one change, one after the other: figures keep the browser busy, and the
+    # number must not wait for them.
     @app.callback(
         *[Output(*place) for place in COUNTED],
         Input("fronts-view", "data"), Input("fronts-stamp", "data"),
@@ -140,9 +141,9 @@ def register(app: dash.Dash, library: Library) -> None:
 
     @app.callback(
         *[Output(*place) for place in DRAWN],
-        Input("fronts-view", "data"), Input("theme", "data"), Input("fronts-stamp", "data"),
+        Input("fronts-asked", "data"), Input("theme", "data"),
     )  # fmt: skip
-    def draw(view: Mapping[str, str] | None, theme: str | None, _: Any) -> list[Any]:
+    def draw(view: Mapping[str, str] | None, theme: str | None) -> list[Any]:
         return shown(library, boards, view, theme) if view else [SAME] * len(DRAWN)
 
     @app.callback(

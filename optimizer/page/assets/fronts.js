@@ -69,7 +69,11 @@
 
   // ---- brushes --------------------------------------------------------------------
 
-  const rounded = (value) => String(Number(Number(value).toPrecision(5)));
+  // As fine as anybody can drag: about a hundredth of what was in sight, a round number.
+  function rounded(value, width) {
+    const step = Math.pow(10, Math.floor(Math.log10(width / 100)));
+    return String(Number((Math.round(value / step) * step).toPrecision(10)));
+  }
 
   function brushes() {
     return new Map((view.brushes || "").split(";").filter(Boolean).map((b) => [b.split(":")[0], b]));
@@ -100,24 +104,30 @@
     const [lo, hi] = range[key].map(Number).sort((a, b) => a - b);
     if (!field || !field.ends || lo === hi) { return same(); }
     // A box up to the last bar takes what lies beyond it too.
-    brush([[name, lo <= field.ends[0] ? "" : rounded(lo), hi >= field.ends[1] ? "" : rounded(hi)]]);
+    const width = field.ends[1] - field.ends[0];
+    brush([[name, lo <= field.ends[0] ? "" : rounded(lo, width), hi >= field.ends[1] ? "" : rounded(hi, width)]]);
     return same();
+  }
+
+  function ends(range) {
+    const [lo, hi] = range.map(Number).sort((a, b) => a - b);
+    return [rounded(lo, hi - lo), rounded(hi, hi - lo)];
   }
 
   function boxed(selection) {
     const range = selection && selection.range;
     if (!range || !range.x || !range.y) { return same(); }
-    brush([["x", view.x], ["y", view.y]].map(([axis, name]) => [name, ...range[axis].map(Number).sort((a, b) => a - b).map(rounded)]));
+    brush([["x", view.x], ["y", view.y]].map(([axis, name]) => [name, ...ends(range[axis])]));
     return same();
   }
 
   function typed(input) {
     const row = input.closest(".fronts-field");
-    const ends = Array.from(row.querySelectorAll("input"), (i) => i.value.trim().replace(",", "."));
-    const wrong = ends.map((text) => text !== "" && !Number.isFinite(Number(text)));
+    const texts = Array.from(row.querySelectorAll("input"), (i) => i.value.trim().replace(",", "."));
+    const wrong = texts.map((text) => text !== "" && !Number.isFinite(Number(text)));
     row.querySelectorAll("input").forEach((i, k) => i.setAttribute("aria-invalid", String(wrong[k])));
     if (wrong.some(Boolean)) { announce("not a number"); return; }
-    brush([[row.dataset.name, ...ends.map((text) => text === "" ? "" : String(Number(text)))]]);
+    brush([[row.dataset.name, ...texts.map((text) => text === "" ? "" : String(Number(text)))]]);
   }
 
   function fieldRow(field) {
@@ -165,8 +175,8 @@
       return same();
     }
     const layout = plotOf("fronts-plane").layout;
-    const ends = [...layout.xaxis.range, ...layout.yaxis.range].map(rounded);
-    if (ends.join(":") !== view.window) { put({ window: ends.join(":") }); }
+    const text = [...ends(layout.xaxis.range), ...ends(layout.yaxis.range)].join(":");
+    if (text !== view.window) { put({ window: text }); }
     return same();
   }
 
@@ -215,6 +225,7 @@
     ];
     const node = make("tr", { tabIndex: -1, className: row.picked ? "picked" : "" }, cells);
     node.dataset.key = row.run + "/" + row.id;
+    node.setAttribute("aria-selected", String(row.picked));
     return node;
   }
 
@@ -230,7 +241,10 @@
     const body = make("tbody", {}, told.rows.map((r) => bodyRow(r, told)));
     const more = told.total > told.rows.length ? ", the first " + told.rows.length : "";
     const caption = make("caption", { className: "unseen", textContent: told.total + " designs" + more + "; arrows move, Enter opens, Space picks" });
-    place.replaceChildren(make("table", {}, [caption, make("thead", {}, [head]), body]));
+    const table = make("table", {}, [caption, make("thead", {}, [head]), body]);
+    table.setAttribute("role", "grid");
+    table.setAttribute("aria-multiselectable", "true");
+    place.replaceChildren(table);
     place.scrollTop = top;
     const again = key && Array.from(body.children).find((r) => r.dataset.key === key);
     const stop = again || body.firstElementChild;
