@@ -116,7 +116,7 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
             inductance,
             v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
             # P' and the node on it fall by the share, the other node rises by the rest.
-            v_node=link.v_rms * (xp.abs(3.0 * share - 1.0) + waves.NODE_IMBALANCE),
+            v_node=link.v_rms * (xp.abs(3.0 * share - 1.0) + waves.NODE_IMBALANCE * (1.0 - share)),
             late=t_dead * design.f,
         ),
         link_hf_rms=waves.link_current(x, x.duty),

@@ -237,14 +237,15 @@ def zero_crossing(path: str, side: GridSide, link: Link, late: Array) -> Ledger:
 def earth_pulses(x: waves.Waves, side: GridSide, share: Array | float) -> Array:
     """Return the rms voltage between link negative and earth around f [V].
 
-    (2·δ/π)·|sin π·m|/√2, averaged over the line cycle, where δ adds up where the floating
-    nodes settle beside the middle, |½ − share| and a spread, and half of the difference
-    between the halves of the choke: their worst phase.
+    (2·δ/π)·|sin π·m|/√2, averaged over the line cycle.  δ is where the floating nodes
+    settle beside the middle, |½ − share| and a spread, and half of the difference between
+    the halves of the choke, which has the other sign in every other half cycle: squares add.
     """
     xp = array_namespace(x.m)
     swing = x.v[..., COARSE] * xp.sin(math.pi * x.duty[..., COARSE])
     mean = xp.sqrt(line_product(swing, swing))
-    delta = xp.abs(xp.asarray(0.5 - share)) + (NODE_SPREAD + 0.5 * waves.CHOKE_IMBALANCE)
+    beside = xp.abs(xp.asarray(0.5 - share)) + NODE_SPREAD
+    delta = xp.hypot(beside, xp.asarray(0.5 * waves.CHOKE_IMBALANCE))
     return side.running * mean * delta * (math.sqrt(2.0) / math.pi)
 
 

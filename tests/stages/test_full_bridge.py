@@ -15,7 +15,16 @@ from models.stages import full_bridge_waves as waves
 from models.stages import grid_filter
 from models.stages.common_ground_waves import COARSE, EDGES
 from models.stages.ports import CommonMode
-from tests.stages.full_bridge_cases import MODULES, POINTS, SWITCHES, Stage, closed, simulated
+from tests.stages import full_bridge_circuit as circuit
+from tests.stages.full_bridge_cases import (
+    MODULES,
+    POINTS,
+    SWITCHES,
+    Stage,
+    closed,
+    plant_of,
+    simulated,
+)
 from tests.stages.grid_cases import Point
 
 # The closed forms agree within 0.4 %; the floor is for currents that almost vanish.
@@ -42,9 +51,6 @@ def allowed(key, value):
 def test_stress_follows_the_switched_circuit(kind, name):
     one = stage(kind, name)
     found, wanted = closed(one), simulated(one)
-    if kind == "bipolar":
-        # Ideal edges and halves leave nothing; the stage counts what differs between halves.
-        assert wanted.pop("earth") < 1e-3
     assert {n for s in SWITCHES[kind] for n in wanted if n.startswith(s)}
     wrong = {
         key: (found[key], value)
@@ -157,6 +163,36 @@ def test_worst_harmonic_is_that_of_the_worst_pulse(kind):
         found.append(2.0 * abs(np.mean(pulse * np.exp(-2j * math.pi * t))) * math.sqrt(0.5))
     ratio = bridge.ripple.v_worst / stage(kind).link.v_rms
     assert ratio.item() == pytest.approx(max(found), rel=1e-3)
+
+
+# How far the nodes move against earth, over the link voltage, and the largest of it.
+MOVES = {"bipolar": (1.0, -1.0), "unipolar": (1.0, 1.0), "ac": (-0.5, 0.5)}
+
+
+@pytest.mark.parametrize("kind", MODULES)
+def test_common_noise_is_that_of_all_nodes(kind):
+    one = stage(kind)
+    share = one.stress("bypass").edges[0].v / one.link.v_rms if kind == "dc" else designs(0.5)
+    # P' and the node on it fall, the other node rises.
+    moves = MOVES.get(kind, (-share.item(), -share.item(), 1.0 - share.item()))
+    imbalance = 0.0 if kind == "unipolar" else 0.1 * max(moves)
+    found = one.bridge.ripple.v_node / one.link.v_rms
+    assert found.item() == pytest.approx(abs(sum(moves)) + imbalance, rel=1e-9)
+
+
+@pytest.mark.parametrize("kind", MODULES)
+def test_frequency_of_the_link_current_is_that_of_its_largest_part(kind):
+    one = stage(kind)
+    plant = plant_of(one)
+    run = getattr(circuit, kind) if kind in MOVES and kind != "ac" else circuit.decoupled
+    trace = run(plant)
+    t = (np.arange(2**18) + 0.5) / 2**18 * plant.cycle
+    where = np.searchsorted(trace.time, t) - 1
+    wave = (trace.a - trace.b)[where, 0] * trace.at(t)
+    spectrum = np.abs(np.fft.rfft(wave))
+    n = plant.periods
+    parts = [np.sqrt(np.sum(spectrum[k * n - 24 : k * n + 25] ** 2)) for k in (1, 2, 3)]
+    assert one.bridge.f_link.item() == (1 + int(np.argmax(parts))) * one.design.f.item()
 
 
 @pytest.mark.parametrize("kind", MODULES)

@@ -1,103 +1,27 @@
 """Decoupled freewheeling: where nodes settle and what edges burn, against circuits."""
 
 import dataclasses
-import math
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from models.axes import designs
 from models.ledger import Kind
 from models.parts import switch
+from models.parts import transistor as transistor_parts
 from models.physics.semiconductor import charge_and_energy
 from models.physics.switching import turn_on
 from tests.stages import full_bridge_circuit as circuit
-from tests.stages.full_bridge_cases import MODULES, SWITCHES, Stage, bridge_design, plant_of
+from tests.stages.full_bridge_cases import (
+    MODULES,
+    POINTS,
+    SWITCHES,
+    Stage,
+    bridge_design,
+    plant_of,
+)
+from tests.stages.full_bridge_nodes import DEVICES, Nodes, made
 from tests.stages.grid_cases import Point, make_case, transistor
-
-DEVICES = {
-    "ac": {"diagonal": transistor(r_on=75e-3), "pair": transistor("SiC 650 V class", 60e-3)},
-    "dc": {
-        "upper": transistor("SiC 650 V class", 60e-3),
-        "lower": transistor(r_on=75e-3),
-        "bypass": transistor(r_on=120e-3),
-    },
-}
-# Which device stands where: first node to P and N, second node to P and N, between them.
-PLACES = {
-    "ac": ("diagonal", "diagonal", "diagonal", "diagonal", "pair"),
-    "dc": ("bypass", "lower", None, "lower", "upper"),
-}
-R_CHANNEL = 5.0  # [Ω]; the energy does not depend on it
-
-
-def made(kind, point):
-    return Stage(kind, point, **DEVICES[kind], ratio=1.25)
-
-
-def capacitance(charge, v):
-    """Slope of the charge of a device [F]."""
-    v = np.maximum(v, 0.05)
-    a, q, v_ref = charge.a.item(), charge.q_ref.item(), charge.v_ref.item()
-    return a * q / v_ref * (v / v_ref) ** (a - 1.0) + charge.extra
-
-
-class Nodes:
-    """Both floating nodes with the capacitances of all devices around them."""
-
-    def __init__(self, kind, stage):
-        case = stage.case
-        self.v = stage.link.v_rms.item()
-        self.charges = [
-            switch.device(getattr(stage.design, name), case).charge if name else None
-            for name in PLACES[kind]
-        ]
-
-    def _currents(self, x, b, into):
-        """Slopes of both nodes for given currents into them."""
-        v = self.v
-        across = (v - x, x, v - b, b, abs(x - b))
-        c = [capacitance(q, u) if q else 0.0 for q, u in zip(self.charges, across, strict=True)]
-        matrix = np.array([[c[0] + c[1] + c[4], -c[4]], [-c[4], c[2] + c[3] + c[4]]])
-        return np.linalg.solve(matrix, into)
-
-    def settled(self, current=3.0):
-        """Voltage at which both nodes meet when a stiff current ends a pulse."""
-
-        def meet(_, y):
-            return y[0] - y[1]
-
-        meet.terminal = True
-        ran = solve_ivp(
-            lambda _, y: self._currents(y[0], y[1], [-current, current]),
-            (0.0, 1e-6), [self.v, 0.0], events=meet, rtol=1e-7, atol=1e-4,
-        )  # fmt: skip
-        self.time = ran.t[-1]
-        return ran.y[0, -1]
-
-    def charge(self, current=3.0):
-        """Charge that the choke's current takes to bring the nodes together [C]."""
-        self.settled(current)
-        return current * self.time
-
-    def burnt(self, start, channels):
-        """Energy in ``channels``: from P to the first node, from the second to N, between."""
-
-        def slopes(_, y):
-            x, b = y[0], y[1]
-            i = [on / R_CHANNEL * u
-                 for on, u in zip(channels, (self.v - x, b, x - b), strict=True)]  # fmt: skip
-            return [
-                *self._currents(x, b, [i[0] - i[2], i[2] - i[1]]),
-                sum(R_CHANNEL * j * j for j in i),
-            ]
-
-        ran = solve_ivp(
-            slopes, (0.0, 4e-7), [*start, 0.0], rtol=1e-7, atol=[1e-4, 1e-4, 1e-14],
-            method="LSODA",
-        )  # fmt: skip
-        return ran.y[2, -1]
 
 
 def hardest(stage, name):
@@ -153,6 +77,49 @@ def test_freewheeling_begins_soft_while_current_and_voltage_agree(kind):
     assert middle.item() < 1e-3 * hard
 
 
+# Of each kind: switch that turns on, where its nodes stand before (over the link voltage).
+ARCS = {
+    "bipolar": ("switch", (0.0, 1.0)),
+    "unipolar": ("switch", (0.0, 0.0)),
+    "ac": ("diagonal", None),
+    "dc": ("bypass", None),
+    "ac, pair": ("pair", (1.0, 0.0)),
+    "dc, upper": ("upper", (1.0, 0.0)),
+}
+
+
+@pytest.mark.parametrize("name", ARCS)
+def test_the_choke_moves_the_nodes_as_far_as_in_the_circuit(name, monkeypatch):
+    # A small choke rings with the nodes within the dead time.  Capacitance that is nearly
+    # constant, as the arc has it: real charges leave some percent of the swing.
+    monkeypatch.setattr(transistor_parts, "LAYOUT_CAPACITANCE", 600e-12)
+    kind, (which, start) = name.partition(",")[0], ARCS[name]
+    one = Stage(
+        kind, Point(p_ac=20.0), inductance=100e-6, f=250e3, t_dead=120e-9,
+        **{n: transistor(r_on=500e-3, t_dead=120e-9) for n in SWITCHES[kind]},
+    )  # fmt: skip
+    edge, v = one.stress(which).edges[0], one.link.v_rms.item()
+    own = switch.device(getattr(one.design, which), one.case)
+    left = turn_on(own.charge, edge, own.t_dead).v_left
+    floats = v - edge.v.item()
+    before = (floats, floats) if start is None else (start[0] * v, start[1] * v)
+    m = one.side.u / one.link.v
+    m = m[..., 2::4] if kind in ("bipolar", "unipolar") else 0.5 * (m[..., 0::2] + m[..., 1::2])
+    falls = before[0] > before[1]
+    nodes, seen = Nodes(kind, one), []
+    for k in range(m.shape[-1]):
+        i = edge.i_drive[0, 0, k] * (1.0 if falls else -1.0)
+        if edge.i_drive[0, 0, k] < 0.0:
+            continue
+        x, b = nodes.drifted(
+            before, i, u=m[0, 0, k] * v, inductance=100e-6, time=120e-9, held=kind == "unipolar"
+        )
+        wanted = (x - b if falls else v - x) / edge.v.item()
+        seen.append(wanted)
+        assert left[0, 0, k] / edge.v.item() == pytest.approx(max(wanted, 0.0), abs=0.02)
+    assert any(0.1 < x < 0.9 for x in seen)
+
+
 def test_a_smaller_switch_in_the_line_of_the_link_calms_the_module():
     large, fit, small = (
         Stage("dc", Point(), bypass=transistor(r_on=r)).bridge.v_earth_hf.item()
@@ -163,23 +130,20 @@ def test_a_smaller_switch_in_the_line_of_the_link_calms_the_module():
     assert min(large, small) > 2.0 * fit
 
 
-def test_the_deviation_of_the_nodes_is_that_of_its_pulses():
-    # Pulses of height δ over the share 1 − |m|, their rms value around the carrier.
-    stage = Stage("ac", Point())
-    theta = (np.arange(4096) + 0.5) * math.pi / 4096
-    k = stage.link.k.item()
-    p = stage.side.power
-    psi = math.atan2(p.sine.item(), p.cosine.item())
-    v = stage.link.v_rms.item() * np.sqrt(1.0 + k * np.sin(2.0 * theta + psi))
-    m = np.abs(stage.side.u_peak.item() * np.sin(theta)) / v
-    delta = (0.02 + 0.5 * 0.01) * v
-    wanted = math.sqrt(np.mean((2.0 * delta / math.pi * np.sin(math.pi * m)) ** 2) / 2.0)
-    assert stage.bridge.v_earth_hf.item() == pytest.approx(wanted, rel=0.01)
+@pytest.mark.parametrize("name", ["300 W, 120 V", "leading 0.8"])
+def test_what_moves_the_module_is_that_of_floating_nodes_and_unlike_halves(name):
+    stage = Stage("ac", **POINTS[name])
+    trace = circuit.decoupled(plant_of(stage), floating=0.52)
+    middle = 0.5 * (trace.a + trace.b) + 0.5 * 0.01 * (trace.a - trace.b)
+    assert stage.bridge.v_earth_hf.item() == pytest.approx(trace.around(middle, 1), rel=0.01)
 
 
 @pytest.mark.parametrize("kind", DEVICES)
 def test_pulses_too_short_around_zero_are_refused(kind):
-    slow = Stage(kind, Point(), f=60e3, t_dead=80e-9).limit("zero_crossing")
+    stage = Stage(kind, Point(), f=60e3, t_dead=80e-9)
+    slow = stage.limit("zero_crossing")
+    shortest = 60e3 * (80e-9 + 100e-9) * stage.link.v_rms.item()
+    assert slow.actual.item() == pytest.approx(shortest / stage.side.u_peak.item(), rel=1e-9)
     fast = Stage(kind, Point(), f=240e3, t_dead=250e-9).limit("zero_crossing")
     assert slow.value.item() < 0.0 < fast.value.item()
 
