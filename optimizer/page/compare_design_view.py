@@ -14,7 +14,7 @@ from optimizer.page import compare_designs as rows
 from optimizer.page import compare_figures as figures
 from optimizer.page import frame, theme
 from optimizer.page.compare_address import MOST
-from optimizer.page.compare_bits import Head, Row, head, plain_table, row_table
+from optimizer.page.compare_bits import LETTERS, Head, Row, head, plain_table, row_table
 from optimizer.page.compare_designs import Column, Wrong
 from optimizer.page.design_figures import Figure
 from optimizer.page.library import Library
@@ -43,14 +43,14 @@ def _missing(count: int) -> str:
 
 
 def _compared(found: Sequence[Column], scheme: str | None) -> list[Any]:
-    heads = [head(c.label, k) for k, c in enumerate(found)]
+    heads = [head(c.label, c.number) for c in found]
     volume, cost = rows.by_part(found, rows.volumes), rows.by_part(found, rows.costs)
     return [
         _exports(found),
         *_warning(found),
         _pair(
             found,
-            [row_table([_head(k, c) for k, c in enumerate(found)], rows.headline(found),
+            [row_table([_head(c, found[0]) for c in found], rows.headline(found),
                        "headline figures", fold=False)],
             [
                 chart("curves", figures.efficiency_curves(found), scheme, CURVES),
@@ -118,12 +118,13 @@ def _rest(found: Sequence[Column]) -> html.P:
     return html.P(f"Besides the parts, {rows.REST}: {', '.join(left)}.", className="soft")
 
 
-def _head(k: int, column: Column) -> Head:
+def _head(column: Column, first: Column) -> Head:
     changed = len(column.changes)
     more = [column.item.topology.tag, column.run.name]
     if changed:
         more.append(f"{changed} value{'s' if changed > 1 else ''} changed by hand")
-    return head(column.label, k, [*more, "differences to A" if k else "the first"])
+    said = "the first" if column is first else f"differences to {LETTERS[first.number]}"
+    return head(column.label, column.number, [*more, said])
 
 
 def chart(name: str, drawn: Figure, scheme: str | None, height: int) -> html.Div:

@@ -33,6 +33,7 @@ MILLION = 1e6  # cm³ in a m³
 class Column:
     """One design: where it comes from, and what its sheet says of it."""
 
+    number: int  # among all that is asked for, from 0: its letter and colour
     entry: str
     run: Run
     design: str
@@ -49,7 +50,8 @@ class Column:
     @property
     def label(self) -> str:
         """What it is called: the name it is kept under, or its number."""
-        return self.name or self.design
+        changed = ", changed" if self.changes else ""
+        return self.name or self.design + changed
 
 
 @dataclasses.dataclass(frozen=True)
@@ -64,19 +66,16 @@ def columns(library: Library, entries: Sequence[str]) -> tuple[list[Column], lis
     """Return the designs that can be opened, and the entries that cannot."""
     found: list[Column] = []
     wrong: list[Wrong] = []
-    for entry in entries[:MOST]:
+    for place, entry in enumerate(entries[:MOST]):
         try:
-            found.append(column(library, entry))
+            found.append(column(library, entry, place))
         except RipplefrontError as error:
             wrong.append(Wrong(entry, error))
-        except (ModelError, ArithmeticError):
-            text = f"the values of {entry} cannot be worked out together.\n  Remove it."
-            wrong.append(Wrong(entry, CompareError(text)))
     return found, wrong
 
 
-def column(library: Library, entry: str) -> Column:
-    """Return one design, opened.
+def column(library: Library, entry: str, place: int = 0) -> Column:
+    """Return one design, opened; ``place`` is its number among what is compared, from 0.
 
     Raises
     ------
@@ -89,9 +88,14 @@ def column(library: Library, entry: str) -> Column:
         kept = named.read(library.root, design)
         run_name, name, design, changes = kept.run, kept.name, kept.design, dict(kept.changes)
     run = library.run(run_name)
-    item = library.design(run, design, changes)
-    sheet = {part: SECTIONS[part](item) for part in PARTS}
-    return Column(entry, run, library.stored(run, design).id, name, changes, item, sheet)
+    try:
+        item = library.design(run, design, changes)
+        sheet = {part: SECTIONS[part](item) for part in PARTS}
+    except (ModelError, ArithmeticError):
+        text = f"the values of {entry} cannot be worked out together.\n  Remove it."
+        raise CompareError(text) from None
+    stored = library.stored(run, design).id
+    return Column(place, entry, run, stored, name, changes, item, sheet)
 
 
 # ---- rows ---------------------------------------------------------------------------------

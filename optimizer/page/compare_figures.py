@@ -22,7 +22,7 @@ LEGEND_ROW = 20  # [px]
 
 def names(found: Sequence[Column]) -> list[str]:
     """Return what designs are called in legends and on axes."""
-    return [html.escape(f"{LETTERS[k]} {c.label}") for k, c in enumerate(found)]
+    return [html.escape(f"{LETTERS[c.number]} {c.label}") for c in found]
 
 
 def loss_bars(found: Sequence[Column]) -> Figure:
@@ -66,10 +66,10 @@ def part_bars(
     labels = [html.escape(p) for p in rows]
     data = [
         {"type": "bar", "orientation": "h", "name": name, "y": labels,
-         "x": [None if v[k] is None else float(f"{v[k]:.5g}") for v in rows.values()],
-         "marker": marker(COLOURS[k], PATTERNS[k]),
+         "x": [None if v[n] is None else float(f"{v[n]:.5g}") for v in rows.values()],
+         "marker": marker(COLOURS[column.number], PATTERNS[column.number]),
          "hovertemplate": f"%{{y}}: %{{x:.4g}} {unit}<extra>%{{fullData.name}}</extra>"}
-        for k, name in enumerate(names(found))
+        for n, (column, name) in enumerate(zip(found, names(found), strict=True))
     ]  # fmt: skip
     return figure(
         data, title, x=axis(f"[{unit}]", rangemode="tozero"),
@@ -105,7 +105,8 @@ def _legend(order: str) -> dict[str, Any]:
 def efficiency_curves(found: Sequence[Column]) -> Figure:
     """Return conversion efficiency against load of every design at nominal module voltage."""
     data, values = [], []
-    for k, (column, name) in enumerate(zip(found, names(found), strict=True)):
+    for column, name in zip(found, names(found), strict=True):
+        k = column.number
         curve = column.sheet["efficiency"]
         middle = len(curve["voltages"]) // 2
         row = [100.0 * v for v in curve["values"][middle]]

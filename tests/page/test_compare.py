@@ -13,6 +13,7 @@ from optimizer import named
 from optimizer.binding import Summary
 from optimizer.cautions import CAUTIONS
 from optimizer.compare import compared
+from optimizer.figures import COLOURS
 from optimizer.page import compare_choosers as choosers
 from optimizer.page import compare_design_view, compare_designs, compare_runs, exports
 from optimizer.page.app import page_app
@@ -232,6 +233,17 @@ def test_what_cannot_be_opened_is_told_in_place_and_the_others_are_compared(
     ))  # fmt: skip
     assert said in told
     assert "headline figures" in told
+
+
+def test_a_design_keeps_its_letter_and_colour_when_another_cannot_be_opened(library, entries):
+    found, _ = columns(library, ["nowhere/ab12", *entries])
+    assert [c.number for c in found] == [1, 2]
+    told = texts(compare_design_view.view(library, ["nowhere/ab12", *entries], "light"))
+    assert "differences to B" in told
+    parts = compare_designs.by_part(found, compare_designs.costs)
+    drawn = part_bars(found, parts, "Cost", "€")["data"]
+    assert [t["marker"]["color"] for t in drawn] == list(COLOURS[1:3])
+    assert [t["name"][0] for t in drawn] == ["B", "C"]
 
 
 def test_one_design_alone_asks_for_another(library, entries):
