@@ -80,10 +80,10 @@ def done(library: Library, name: str, what: str) -> Any:
     try:
         if what == RESUME:
             jobs.resume(library, name)
-            return html.P("It goes on in the background.")
+            return html.P("It goes on in the background, in a moment.")
         if jobs.stop(library, name, now=what == NOW):
             return html.P("It has stopped.")
-        return html.P("It was asked to stop, and finishes its generation.")
+        return html.P("It was asked to stop, and finishes its generation first.")
     except RipplefrontError as error:
         return frame.message(error)
 

@@ -30,6 +30,7 @@ KEPT = 2000  # runs
 LONGEST = 160  # letters of a text out of a file
 DENSITY, EFFICIENCY = "power_density_kw_l", "weighted_efficiency_pct"
 ENDED = {"stopped": "stopped", "failed": "failed"}
+BUSY = "its process is beginning again or about to end"
 Stamp = tuple[tuple[int, int], ...]
 
 
@@ -49,7 +50,7 @@ class Entry:
     """One run as the list shows it; a broken one has a name and a reason only."""
 
     name: str
-    state: str  # running, waiting, finished, stopped, failed, interrupted, broken
+    state: str  # running, waiting, busy, finished, stopped, failed, interrupted, broken
     why: str = ""
     asked: str = ""
     pins: tuple[str, ...] = ()
@@ -116,17 +117,19 @@ class Facts:
         state = status["state"]
         if state == "ended":
             state = ENDED.get(status.get("reason", ""), "finished")
+        if state == "stopped" and run.pid is not None:
+            state = "busy"
         progress = progress_from(status) if state in ("running", "waiting") else None
         return Entry(
             run.name,
             state,
-            short(_why(run, status), 400),
+            BUSY if state == "busy" else short(_why(run, status), 400),
             asked(parse_without_files(run)),
             pins,
             short(str(sweep.get("variant", ""))),
             str(sweep.get("id", "")),
             parent_of(run),
-            state not in ("running", "waiting") and standing.unfinished(status),
+            state not in ("running", "waiting", "busy") and standing.unfinished(status),
             int(status.get("designs", 0)),
             int(planned),
             int(status["front"]) if "front" in status else None,

@@ -91,7 +91,8 @@ class Overview:
         order = [(e.name, e.parent, e.sweep, e.state == "broken") for e in self.entries]
         return [
             Piece("cards", _mark([e.name for e in held]),
-                  lambda: put("runs-cards", self.cards()), "card "),
+                  lambda: [*put("runs-cards", self.cards()), *put("status", self._spoken())],
+                  "card "),
             *[Piece(f"card {e.name}", _mark(e.state, e.progress), self._card(e)) for e in held],
             Piece("rows", _mark(order),
                   lambda: [("runs-rows", {"data": self._rows()})], "row "),
@@ -121,6 +122,11 @@ class Overview:
         held = self.held
         head = [html.H2("Being searched")] if held else []
         return [*head, *[self._framed(e) for e in held]]
+
+    def _spoken(self) -> str:
+        """Return what is announced when a search begins or ends."""
+        names = ", ".join(e.name for e in self.held)
+        return f"being searched: {names}" if names else "no run is being searched"
 
     def _framed(self, entry: Entry) -> html.Section:
         place = {"type": "runs-card", "run": entry.name}
@@ -163,7 +169,7 @@ class Opened:
         """Return its pieces."""
         entry, library = self.entry, self.facts.library
         folder = library.root / self.name
-        family = [(e.name, e.held) for e in self.entries if e.sweep == entry.sweep]
+        family = [(e.name, e.held) for e in self.entries if entry.sweep and e.sweep == entry.sweep]
         around = [e.name for e in self.entries]
         if entry.state == "broken":
             return [Piece("all", _mark(entry.why), lambda: put("runs-body", self.body()))]
@@ -172,7 +178,8 @@ class Opened:
             Piece("head", _mark(entry, age(entry.created), around),
                   lambda: put("runs-head", runs_detail.head(entry, self.entries))),
             Piece("actions", _mark(entry.held, entry.resumable, family),
-                  lambda: put("runs-actions", actions(entry, self.entries))),
+                  lambda: [*put("runs-actions", actions(entry, self.entries)),
+                           *put("status", f"{self.name}: {entry.state} {entry.why}")]),
             Piece("live", _mark(entry.state, entry.progress),
                   lambda: put("runs-now", self._now())),
             Piece("found", _mark(entry.state, stamps(folder, ("archive.npz",))),

@@ -18,11 +18,13 @@ from optimizer.page.runs_actions import actions, done
 from optimizer.page.runs_facts import Entry, Facts, age, families
 from optimizer.page.runs_list import listed, plain
 from optimizer.page.runs_view import Opened
+from optimizer.page.theme import GROUND
 from optimizer.progress import Progress, Trend
 from optimizer.standing import MEANING
 from tests.optimizer.made_runs import made_run
 from tests.page.made import many
 from tests.page.test_pins_panel import text_of
+from tests.page.test_theme import contrast
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 FRONTS = {"boost": [(0.2, 97.0), (0.5, 96.5), (0.6, 94.0)], "flyback": [(0.3, 95.0)]}
@@ -114,6 +116,16 @@ def test_a_held_run_is_running_with_its_progress_and_an_unheld_one_is_not(librar
         edit(folder, "status.json", state="waiting")
         assert only(library).state == "waiting"
     assert only(library).state == "interrupted"
+
+
+def test_a_stopped_run_whose_process_still_holds_it_cannot_be_resumed_yet(library):
+    folder = library.root / library.names()[0]
+    edit(folder, "status.json", reason="stopped")
+    with contextlib.closing(Lock(folder / "lock")):
+        entry = only(library)
+        assert (entry.state, entry.resumable) == ("busy", False)
+        assert actions(entry, [entry]) == []
+    assert only(library).resumable
 
 
 @pytest.mark.parametrize(
@@ -233,7 +245,8 @@ def test_a_new_run_brings_the_whole_list_and_a_running_one_its_card(library):
     (run.folder / "status.json").write_text(json.dumps(going()))
     with contextlib.closing(Lock(run.folder / "lock")):
         fresh, shown = runs_area.looked(library, "", [], shown)
-        assert [place for place, _ in fresh] == ["runs-cards", "runs-rows"]
+        assert [place for place, _ in fresh] == ["runs-cards", "status", "runs-rows"]
+        assert fresh[1][1] == {"children": f"being searched: {run.name}"}
         assert "600 of 1,000 designs, 150 a second" in text_of(fresh[0][1]["children"])
         (run.folder / "status.json").write_text(json.dumps(going(700, 4)))
         fresh, shown = runs_area.looked(library, "", [], shown)
@@ -241,7 +254,10 @@ def test_a_new_run_brings_the_whole_list_and_a_running_one_its_card(library):
         assert "700 of 1,000" in text_of(fresh[0][1]["children"])
         assert [place for place, _ in fresh[1:]] == ["runs-fresh"]
     fresh, _ = runs_area.looked(library, "", [], shown)
-    assert fresh[0] == ("runs-cards", {"children": []})
+    assert fresh[:2] == [
+        ("runs-cards", {"children": []}),
+        ("status", {"children": "no run is being searched"}),
+    ]
 
 
 def test_an_open_run_redraws_its_parts_and_all_of_it_when_it_breaks(library):
@@ -283,6 +299,11 @@ def test_a_sparkline_stays_within_its_picture(values):
         x, y = map(float, point.split(","))
         assert 0 <= x <= runs_live.WIDTH
         assert 0 <= y <= runs_live.HEIGHT
+
+
+def test_a_sparkline_is_seen_on_both_grounds():
+    for ground in ("#ffffff", GROUND):
+        assert contrast(runs_live.LINE, ground) >= 3.0
 
 
 def test_events_are_told_in_words_the_newest_first():
