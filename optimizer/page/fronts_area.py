@@ -64,7 +64,7 @@ def asked(library: Library, query: Query) -> tuple[View, list[Run]]:
     RipplefrontError
         If the address is malformed, or a run is not there or damaged.
     """
-    view = view_of(query)
+    view = view_of({key: str(value) for key, value in query.items()})
     names = view.runs or tuple(library.names()[:1])
     runs = [library.run(name) for name in names]
     subject = runs[subject_of(runs)] if runs else None
@@ -137,14 +137,16 @@ def register(app: dash.Dash, library: Library) -> None:
         Input("fronts-view", "data"), Input("fronts-stamp", "data"),
     )  # fmt: skip
     def count(view: Mapping[str, str] | None, _: Any) -> list[Any]:
-        return number(library, boards, view) if view else [SAME] * len(COUNTED)
+        return number(library, boards, view) if isinstance(view, dict) else [SAME] * len(COUNTED)
 
     @app.callback(
         *[Output(*place) for place in DRAWN],
         Input("fronts-asked", "data"), Input("theme", "data"),
     )  # fmt: skip
     def draw(view: Mapping[str, str] | None, theme: str | None) -> list[Any]:
-        return shown(library, boards, view, theme) if view else [SAME] * len(DRAWN)
+        return (
+            shown(library, boards, view, theme) if isinstance(view, dict) else [SAME] * len(DRAWN)
+        )
 
     @app.callback(
         Output("fronts-stamp", "data"), Output("fronts-standing", "children"),

@@ -20,7 +20,7 @@ from optimizer.selection import spread
 
 Rows = NDArray[np.int64]
 Mask = NDArray[np.bool_]
-KEPT = 8  # runs whose arrays are kept
+KEPT_BYTES = 300_000_000  # of the boards looked at last
 BINS = 32  # of a histogram
 CELLS = (150, 90)  # of the picture behind the fronts, across and up
 # Shares of designs beyond the ends of a histogram, counted in its last bins: a life without
@@ -67,6 +67,13 @@ class Board:
         """Number of designs."""
         return len(self.ids)
 
+    @property
+    def weight(self) -> int:
+        """Bytes that it takes now."""
+        slots = [at for _, at in self._slots.values()]
+        arrays = [*self.results.values(), *self._variables.values(), *slots]
+        return sum(a.nbytes for a in arrays)
+
     def of(self, name: str) -> Array:
         """Return the values of a quantity or variable; NaN where a design has none."""
         if name in self.results:
@@ -105,7 +112,7 @@ class Boards:
     """The boards of the runs looked at last."""
 
     def __init__(self, library: Library) -> None:
-        self._library, self._kept = library, Memory(KEPT)
+        self._library, self._kept = library, Memory(KEPT_BYTES, lambda board: board.weight)
 
     def of(self, run: Run) -> Board:
         """Return the board of a run as it was opened."""

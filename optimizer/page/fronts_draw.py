@@ -64,17 +64,16 @@ class Counted:
 
 @dataclasses.dataclass(frozen=True)
 class Sight:
-    """The runs of a view with what is selected of them; ``subject`` is looked at first."""
+    """The runs of a view with what is selected of them; the one looked at comes first."""
 
     boards: tuple[Board, ...]
     inside: tuple[Mask, ...]
     parents: frozenset[str]
-    subject: int
 
     @property
     def board(self) -> Board:
-        """Board of the subject."""
-        return self.boards[self.subject]
+        """Board of the run that is looked at."""
+        return self.boards[0]
 
 
 def parent_of(run: Run) -> str:
@@ -94,8 +93,10 @@ def sight(boards: Sequence[Board], view: View) -> Sight:
     runs = [b.run for b in boards]
     shown = {run.name for run in runs}
     parents = {p for run in runs if (p := parent_of(run)) in shown and p != run.name}
-    inside = tuple(selected(b, view.brushes, view.hidden) for b in boards)
-    return Sight(tuple(boards), inside, frozenset(parents), subject_of(runs))
+    first = boards[subject_of(runs)]
+    ordered = (first, *(b for b in boards if b is not first))
+    inside = tuple(selected(b, view.brushes, view.hidden) for b in ordered)
+    return Sight(ordered, inside, frozenset(parents))
 
 
 def seen_of(library: Library, boards: Boards, view: View) -> Sight:
@@ -119,7 +120,7 @@ def drawn(library: Library, seen: Sight, view: View, theme: str | None) -> Drawn
         for part in parts
         for name, why in tables.shortlist(part, x, y, view.short).items()
     }
-    mine = seen.inside[seen.subject]
+    mine = seen.inside[0]
     found = [(quantity_of(seen.board, n), bins(seen.board, n, mine)) for n in view.bars]
     held = {b.name: b for b in view.brushes}
     return Drawn(
@@ -146,7 +147,7 @@ def _plane(
     seen: Sight, parts: Sequence[Part], view: View, short: Mapping[tuple[str, str], str]
 ) -> Plane:
     axes = (view.x, view.y)
-    mine = seen.inside[seen.subject]
+    mine = seen.inside[0]
     whole = _parts(seen, view, _unbrushed(seen, view)) if view.brushes else []
     frame = view.window or _frame(seen, [*parts, *whole], view)
     behind = view.cloud if mine.any() else "none"
@@ -167,7 +168,7 @@ def _plane(
 
 
 def _unbrushed(seen: Sight, view: View) -> list[Mask]:
-    return [selected(b, (), view.hidden) if k == seen.subject else np.zeros(b.size, dtype=bool)
+    return [selected(b, (), view.hidden) if k == 0 else np.zeros(b.size, dtype=bool)
             for k, b in enumerate(seen.boards)]  # fmt: skip
 
 
@@ -176,13 +177,12 @@ def _line(seen: Sight, part: Part, view: View) -> Line:
     several = len(seen.boards) > 1
     parent = part.run in seen.parents
     name = f"{tables.tag(part.topology)} · {part.run}" if several else tables.tag(part.topology)
-    order = (part.order - seen.subject) % len(seen.boards)
     return Line(
         run=part.run,
         topology=part.topology,
         title=f"{name} (parent)" if parent else name,
         kind=kind_of(seen, part.topology),
-        order=order,
+        order=part.order,
         parent=parent,
         x=board.of(view.x)[rows],
         y=board.of(view.y)[rows],
@@ -237,7 +237,7 @@ def _frame(seen: Sight, parts: Sequence[Part], view: View) -> tuple[float, ...]:
         else:
             values = [p.board.of(name)[p.rows] for p in parts]
         joined = np.concatenate([np.zeros(0), *values])
-        behind = seen.board.of(name)[seen.inside[seen.subject]]
+        behind = seen.board.of(name)[seen.inside[0]]
         sign = quantity_of(seen.board, name).sign
         found += _reach(joined[np.isfinite(joined)], behind[np.isfinite(behind)], sign)
     return tuple(found)
@@ -308,7 +308,7 @@ def _told(library: Library, seen: Sight, view: View) -> list[Any]:
         told += stopped
     if not any(board.size for board in seen.boards):
         return [html.Div(told, className="fronts-empty")]
-    board, mine = seen.board, seen.inside[seen.subject]
+    board, mine = seen.board, seen.inside[0]
     if board.size and not mine.any():
         told.append(html.P([html.Strong("No design is left. "), *_loosened(board, view)]))
     return told

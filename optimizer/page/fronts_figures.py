@@ -197,7 +197,7 @@ def _front(plane: Plane, line: Line) -> Figure:
         "line": {"width": 1.2 if hollow else 0.6, "color": COLOURS[k] if hollow else "#ffffff"},
     }  # fmt: skip
     if plane.colour is not None:
-        marker |= {"color": line.colour.tolist(), "coloraxis": "coloraxis"}
+        marker |= {"color": packed(line.colour), "coloraxis": "coloraxis"}
         marker["line"] = {} if hollow else {"width": 0.6, "color": INK}
     dash = PARENT if line.parent else RUN_DASHES[line.order % len(RUN_DASHES)]
     return {
