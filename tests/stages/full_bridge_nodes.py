@@ -31,7 +31,7 @@ def made(kind, point):
 
 def capacitance(charge, v):
     """Slope of the charge of a device [F]."""
-    v = np.maximum(v, 0.05)
+    v = np.maximum(v, 1e-3)
     a, q, v_ref = charge.a.item(), charge.q_ref.item(), charge.v_ref.item()
     return a * q / v_ref * (v / v_ref) ** (a - 1.0) + charge.extra
 

@@ -160,6 +160,34 @@ def test_modulation_leaves_room_for_the_longest_dead_time(kind):
     assert limit.item() == pytest.approx(1.0 - 2.0 * 200e3 * 300e-9, rel=1e-12)
 
 
+@pytest.mark.parametrize("r_on", [40e-3, 400e-3])
+def test_nodes_settle_whatever_the_size_of_the_switch_in_the_line(r_on):
+    stage = Stage("dc", Point(), bypass=transistor(r_on=r_on))
+    wanted = stage.link.v_rms.item() - Nodes("dc", stage).settled()
+    assert stage.stress("bypass").edges[0].v.item() == pytest.approx(wanted, rel=5e-3)
+
+
+# Switches that turn on together, and how many alike turn on with each.
+TOGETHER = {"ac": ({"diagonal": 2}, {"pair": 1}), "dc": ({"bypass": 1, "lower": 1}, {"upper": 1})}
+
+
+@pytest.mark.parametrize("kind", DEVICES)
+def test_every_hard_commutation_recovers_one_charge_at_the_link_voltage(kind):
+    # Body diodes in series carry the same current and share the voltage.
+    alike = transistor("SiC 650 V class", 60e-3)
+    one = Stage(kind, Point(), **dict.fromkeys(SWITCHES[kind], alike))
+    q_rr = switch.device(alike, one.case).q_rr.item()
+    assert q_rr > 0.0
+    for group in TOGETHER[kind]:
+        found = sum(
+            count * other.v_to.item() * other.q_rr.item()
+            for name, count in group.items()
+            for other in one.stress(name).edges[0].others
+            if other.q_rr is not None
+        )
+        assert found == pytest.approx(one.link.v_rms.item() * q_rr, rel=1e-9)
+
+
 # Dead times before the freewheeling and before the opening switches turn on [s].
 T_FREE, T_OPEN = 150e-9, 90e-9
 
