@@ -150,9 +150,16 @@ def choke(
     case : Case
         Specification, operating points and catalogue.
     """
+    both = dataclasses.replace(design, turns=2.0 * design.turns)
+    placed = inductor.place(path, both, choke_stress(inductance, x), case)
+    return SplitChoke(**{f.name: getattr(placed, f.name) for f in dataclasses.fields(placed)})
+
+
+def choke_stress(inductance: Array, x: Waves) -> InductorStress:
+    """Return the stress of the bridge-side choke, whose inductance is in [H]."""
     xp = array_namespace(x.pp)
     i_rms = xp.sqrt(line_product(x.i, x.i))
-    stress = InductorStress(
+    return InductorStress(
         inductance=inductance,
         i_peak=line_max(xp.abs(x.i) + 0.5 * x.pp),
         winding=WindingStress(
@@ -160,22 +167,25 @@ def choke(
         ),
         flux=(Flux(x.f, inductance * x.pp[..., EDGES], x.duty[..., EDGES]),),
     )  # fmt: skip
-    both = dataclasses.replace(design, turns=2.0 * design.turns)
-    placed = inductor.place(path, both, stress, case)
-    return SplitChoke(**{f.name: getattr(placed, f.name) for f in dataclasses.fields(placed)})
 
 
 def books(path: str, side: GridSide, link: Link, x: Waves, m_max: Array) -> Ledger:
     """Return the limit on the modulation index and the figure of the ripple."""
-    xp = array_namespace(x.pp)
+    return modulation_books(path, side, link, m_max) + ripple_books(path, line_max(x.pp))
+
+
+def ripple_books(path: str, pp: Array) -> Ledger:
+    """Return the figure of the largest ripple, peak to peak [A]."""
+    return booking(f"{path}.ripple", Kind.FIGURE, pp, "ripple in the choke, peak to peak", "A")
+
+
+def modulation_books(path: str, side: GridSide, link: Link, m_max: Array) -> Ledger:
+    """Return the limit on the modulation index [1]."""
+    xp = array_namespace(link.k)
     index = side.running * modulation_peak(
         side.u_peak, link.v_rms, k=xp.minimum(link.k, K_LARGEST), sin_phi=side.power.sin_phi
     )
-    return at_most(
-        f"{path}.modulation", index, m_max, "1", "modulation index of the bridge"
-    ) + booking(
-        f"{path}.ripple", Kind.FIGURE, line_max(x.pp), "ripple in the choke, peak to peak", "A"
-    )  # fmt: skip
+    return at_most(f"{path}.modulation", index, m_max, "1", "modulation index of the bridge")
 
 
 def ripple(

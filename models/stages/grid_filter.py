@@ -68,12 +68,30 @@ class GridSide:
 class Ripple:
     """What a bridge sends into the filter besides the fundamental."""
 
-    f: Array  # [Hz], (design, 1, 1)
+    f: Array  # [Hz], (design, 1, 1); (design, point, 1) where it varies along the angle
     voltages: tuple[Array, ...]  # [V], rms at f, 2f, 3f over the line cycle
     v_worst: Array  # [V], rms at f at the worst angle; at n·f its n-th part
     v_node: Array  # [V], swing of the nodes against earth
     dead_time: tuple[Array, ...]  # [V], amplitudes of the harmonics ORDERS
     f_node: Array | None = None  # [Hz], of v_node where it is not f
+    # [Hz], lowest and highest of a frequency that varies along the angle, (design, 1, 1); f is
+    # then the one at which the filter does to all of the ripple what it does to each part.
+    band: tuple[Array, Array] | None = None
+
+    @property
+    def f_low(self) -> Array:
+        """Lowest frequency [Hz]."""
+        return self.f if self.band is None else self.band[0]
+
+    @property
+    def f_noise(self) -> Array:
+        """Frequency a harmonic of which is the noise worst for the filter [Hz].
+
+        One that sweeps passes 150 kHz with the lowest of its harmonics that comes so high.
+        """
+        if self.band is None:
+            return self.f
+        return emission.BAND / emission.order_in_band(self.band[1])
 
 
 def bridge_side(design: Design, l_bridge: Array, case: Case) -> GridSide:
@@ -191,11 +209,12 @@ def _ripple_currents(
 
 def _noise(side: GridSide, ripple: Ripple) -> emi.Noise:
     """Return the noise currents: through the bridge choke, and through stray capacitance."""
-    omega = 2.0 * math.pi * ripple.f
-    f_node = ripple.f if ripple.f_node is None else ripple.f_node
+    f = ripple.f_noise
+    omega = 2.0 * math.pi * f
+    f_node = f if ripple.f_node is None else ripple.f_node
     square = math.sqrt(2.0) / math.pi * ripple.v_node
     return emi.Noise(
-        f=ripple.f,
+        f=f,
         differential=tuple(ripple.v_worst / (n * n * omega * side.l_bridge) for n in range(1, 5)),
         # The n-th harmonic of a square falls as 1/n, the admittance of C rises as n.
         common=(square * (2.0 * math.pi * f_node) * C_NODE,),
@@ -241,7 +260,7 @@ def _resonance_limits(
         booking(f"{path}.resonance", Kind.FIGURE, f_res, "resonance of the filter", "Hz"),
         at_least(f"{path}.resonance.low", f_res, 10.0 * f_grid, "Hz",
                  "resonance above ten times the line frequency"),
-        at_most(f"{path}.resonance.high", f_res, 0.5 * ripple.f, "Hz",
+        at_most(f"{path}.resonance.high", f_res, 0.5 * ripple.f_low, "Hz",
                 "resonance below half the switching frequency"),
         at_most(f"{path}.reactive", side.c + 0.0 * base, C_SHARE * base, "F",
                 "capacitance across the line, 5 % of the base value"),
@@ -264,7 +283,7 @@ def _quality(
             ORDERS,
             omega=side.omega,
             inductance=whole,
-            gains=grid.current_loop(ripple.f, whole),
+            gains=grid.current_loop(ripple.f_low, whole),
         )
         / rated
     )
