@@ -8,6 +8,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
+from optimizer import sheet_pdf_heat as heat
 from optimizer.figures import COLOURS, GROUPS
 from optimizer.picture import MARKERS, STYLES
 from optimizer.sheet_pdf_paper import INK, LEFT, LINE, RIGHT, Paper, printable, width
@@ -17,22 +18,24 @@ HATCHES = {"": "", "/": "////", "x": "xxx", ".": "..."}
 TYPE, TITLE = 6.5, 9.0  # [pt]
 BAR = 4.0  # [mm] of height for each lying bar
 TALL = 52.0  # [mm] of a figure that stands beside another
+# Room for the legend between title and figure [mm].
+ABOVE = {"losses": 8.5, "efficiency": 8.5, "temperatures": 5.5, "wear": 13.5}
 MOST = 14  # lying bars in a figure
 UNITS = {"V": "voltage [V]", "A": "current [A]", "W": "power [W]"}
 
 
 def set_pictures(paper: Paper, names: Sequence[str], data: Document) -> None:
     """Draw figures side by side, each with its title above it; nothing without data."""
-    drawn = [FIGURES[name] for name in names if name in FIGURES and FIGURES[name][0](data)]
+    drawn = [FIGURES[name] for name in names if FIGURES[name][0](data)]
     if not drawn:
         return
     height = max(tall(data) for tall, _ in drawn)
     paper.down(2.0)
-    paper.need(height + 24.0)
+    paper.need(height + 30.0)
     top = paper.y - 4.0
     share = (RIGHT - LEFT) / len(drawn)
     edges = [_edges(k, share, make, data) for k, (_, make) in enumerate(drawn)]
-    paper.y = top - 8.5
+    paper.y = top - max(ABOVE.get(name, 3.0) for name in names)
     for k, (axes, (_, make)) in enumerate(zip(paper.axes(edges, height), drawn, strict=True)):
         _plain(axes)
         title = make(axes, data)
@@ -234,6 +237,9 @@ FIGURES: dict[str, tuple[Callable[[Document], float], Callable[[Axes, Document],
     "parts": (_bars(_part_rows), _parts),
     "volume": (_bars(_volume_rows), _volume),
     "margins": (_bars(_margin_rows), _margins),
+    "temperatures": (_bars(heat.chain_rows), heat.temperatures),
+    "life": (lambda data: 7.0 * len(data["life"][:MOST]), heat.life),
+    "wear": (lambda data: 7.0 * len(data["wear"]["parts"][:MOST]), heat.wear),
     "waves": (lambda data: 45.0 * len({w["unit"] for w in data["waves"]}), _waves),
 }
 # Names that stand left of lying bars.
@@ -241,4 +247,7 @@ NAMES: dict[Callable[[Axes, Document], str], Callable[[Document], list[str]]] = 
     _parts: lambda data: [r["path"] for r in _part_rows(data)],
     _volume: lambda data: [name for name, _ in _volume_rows(data)],
     _margins: lambda data: [r["path"] for r in _margin_rows(data)],
+    heat.temperatures: lambda data: [r["path"] for r in heat.chain_rows(data)],
+    heat.life: lambda data: [r["path"] for r in data["life"]],
+    heat.wear: lambda data: [r["path"] for r in data["wear"]["parts"]],
 }

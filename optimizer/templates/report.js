@@ -66,6 +66,7 @@
     place.setAttribute("aria-label", title.replace(/<[^>]*>/g, " "));
     layout.height = Number(place.dataset.height) || layout.height || 340;
     if (place.dataset.titled) layout.title = { text: "" };
+    if (paper) layout.width = PAPER;
     await Plotly.react(place, data, layout, held.config);
   }
 
@@ -102,6 +103,7 @@
     return made("p", block.text, block.kind);
   }
 
+  const PAPER = 680; // px of a figure on paper: A4 and letter less their margins
   const HEIGHTS = { waves: 520, margins: 420, parts: 400, volume: 400, temperatures: 420, life: 220, wear: 300 };
 
   function pictures(block, sheet, wanted) {

@@ -16,7 +16,7 @@ from optimizer.cli_designs import _write
 from optimizer.opened import opened
 from optimizer.sheet_blocks import Grid, Origin, Words, sections
 from optimizer.sheet_data import sheet_data
-from optimizer.sheet_files import FORMS, sheet_bytes
+from optimizer.sheet_files import FORMS
 from optimizer.sheet_pdf import sheet_pdf
 from optimizer.sheet_pdf_paper import (
     BOTTOM,
@@ -221,8 +221,8 @@ def test_a_table_repeats_its_heads_and_divides_no_row():
 
 def test_every_form_can_be_written_and_an_unknown_one_is_refused(data, tmp_path):
     for form in FORMS:
-        assert sheet_bytes(data, form, ORIGIN)
         _write(tmp_path / f"x.{form}", data, "run-one")
+        assert (tmp_path / f"x.{form}").stat().st_size > 1000
     assert (tmp_path / "x.pdf").read_bytes().startswith(b"%PDF-")
     with pytest.raises(RipplefrontError, match=r"End the name in .html, .pdf, .json, .csv"):
         _write(tmp_path / "x.doc", data, "run-one")

@@ -160,6 +160,8 @@ def test_paper_is_light_and_shows_whole_tables(opened, tmp_path):
     assert page.locator(".tall").first.evaluate("e => getComputedStyle(e).maxHeight") == "none"
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     until(page, f"[...document.querySelectorAll('{SHEETS}')].every((e) => {LIGHT})")
+    until(page, f"[...document.querySelectorAll('{SHEETS}')].every((e) => e.clientWidth <= 690)")
+    assert page.locator("details.sheet:visible").count() == 1  # only what is open
     page.evaluate("dispatchEvent(new Event('afterprint'))")
 
 
