@@ -6,7 +6,9 @@
 
 Both halves of L are windings on one core, so that the mean of both lines follows the mean
 of nodes a and b.  Arrays along the angle cover half a line cycle: in the other half u and
-i change sign and both legs change their parts, so that it adds nothing new.
+i change sign and both legs change their parts, so that it adds nothing new.  Edges and core
+loss take every second or fourth angle: against 512 angles the losses of random designs are
+0.1 % off in the mean and 1.2 % in one of twenty.
 """
 
 from __future__ import annotations
