@@ -141,7 +141,7 @@ def waves(circuit: Circuit, power: Array, *, v_in: Array, v_out: Array) -> Waves
     """
     xp = array_namespace(power, v_out)
     n, f = circuit.ratio, circuit.f
-    i_in, i_out = power / v_in, 1.003 * power / v_out
+    i_in, i_out = power / v_in, power / v_out
     gain = v_out - v_in
     alone = _discontinuous(circuit, i_out, gain, v_in)
     both = _continuous(circuit, i_in + n * i_out, i_out, gain=gain, v_in=v_in)
