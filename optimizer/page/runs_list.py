@@ -124,14 +124,14 @@ def _cells(entry: Entry, depth: int, picked: bool) -> list[Any]:
     first = [
         html.Td(_pick(entry.name, picked) if known else None),
         html.Th(_named(entry, depth), scope="row"),
-        html.Td(state(entry)),
     ]
     made = html.Td(age(entry.created), title=when(entry.created), className="n")
     if not known:
-        return [*first, html.Td(colSpan=len(HEADS) - 3), made]
+        return [*first, html.Td(state(entry), colSpan=len(HEADS) - 2), made]
     corners = {c.where: c for c in entry.corners}
     return [
         *first,
+        html.Td(state(entry)),
         html.Td(_designs(entry), className="n"),
         html.Td(_count(entry.front), className="n"),
         *(html.Td(_corner(entry, corners.get(where))) for where in WHERE),
