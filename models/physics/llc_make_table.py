@@ -16,7 +16,7 @@ import numpy as np
 from models.axes import Array
 from models.errors import ModelError
 from models.physics.llc_modes import NONE, Half, course, follow, solve
-from models.physics.llc_table import F_MOST
+from models.physics.llc_table import F_MOST, SPREAD
 
 RATIOS = np.geomspace(2.5, 40.0, 15)  # m
 # vi: even steps up to 1; above it the waves change with the root of vi − 1.
@@ -126,8 +126,9 @@ def quantities(x: Half) -> dict[str, Array]:
 def load(share: Array, low: Array, most: Array) -> Array:
     """Return the power [1] at a share 0 … 1 of the way from the least to the most.
 
-    ln(p/p_low) = (1 − (1 − share)²)·ln(p_most/p_low): dense near the peak of the gain,
-    where the period changes with the root of what is left.
+    p = p_low + (p_most − p_low)·(R^t − 1)/(R − 1),  t = 1 − (1 − share)²: dense near no
+    load, and near the peak of the gain, where the period changes with the root of what
+    is left; straight in p_low and p_most, so that nodes of different range mix well.
 
     Parameters
     ----------
@@ -138,7 +139,8 @@ def load(share: Array, low: Array, most: Array) -> Array:
     ------
     Ours.
     """
-    return low * (most / low) ** (1.0 - (1.0 - share) ** 2)
+    way = 1.0 - (1.0 - share) ** 2
+    return low + (most - low) * (SPREAD**way - 1.0) / (SPREAD - 1.0)
 
 
 def table() -> dict[str, Array]:

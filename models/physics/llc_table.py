@@ -11,6 +11,7 @@ import dataclasses
 import functools
 import hashlib
 import io
+import math
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,10 @@ from models.axes import Array, Indices, array_namespace
 from models.errors import ModelError
 
 FILE = Path(__file__).parent.parent / "data" / "llc_table.npz"
-CHECKSUM = "e3a144ad3f628406758dab858c361dc172da89a6923d30414686a49f6acc8267"
+CHECKSUM = "9290dbf784411abc2bd3f667a643cd040459d54f78488278371edeee9f2f18b6"
 F_MOST = 2.2  # f/f₀ above which nothing is tabulated [1]
+
+SPREAD = 50.0  # how much denser the powers of the table lie near the least than the most
 
 
 @dataclasses.dataclass(frozen=True)
@@ -176,7 +179,8 @@ def wave(spot: Spot, p: Array) -> Wave:
     xp = array_namespace(p, spot.most)
     nodes = grid()
     held = xp.clip(p, spot.least, spot.most)
-    way = xp.log(held / spot.least) / xp.log(spot.most / spot.least)
+    part = (held - spot.least) / (spot.most - spot.least)
+    way = xp.log(1.0 + (SPREAD - 1.0) * part) * (1.0 / math.log(SPREAD))
     share = 1.0 - xp.sqrt(xp.maximum(1.0 - way, 0.0))
     below, up = _cell(share, 0.0, 1.0, count=nodes.loads)
     first = tuple(c * nodes.loads + below for c in spot.corners)

@@ -64,8 +64,37 @@ def with_turns(design, primary, secondary):
     return dataclasses.replace(design, transformer=wound)
 
 
-def simulate(tank, *, v_in, v_out, power, f, doubles, half=1.0, start=None, steps=1200):
-    """One period of the circuit; the link is a source, ideal devices, no dead time."""
+@dataclasses.dataclass(frozen=True)
+class Circuit:
+    """What the netlist is made of."""
+
+    l_r: float
+    l_m: float
+    c_r: float
+    turns: float
+    drive: float  # 1 for a full, 0.5 for a half bridge
+
+
+def circuit(tank):
+    """The first design's tank as numbers."""
+    return Circuit(
+        *(getattr(tank, name).item() for name in ("l_r", "l_m", "c_r", "turns")), tank.drive
+    )
+
+
+def normalised(vi, p, m, *, gamma, start):
+    """One period of the circuit in the units of ``llc_modes``, full bridge, turns 1 : 1."""
+    return simulate(
+        Circuit(1.0, m, 1.0, 1.0, 1.0), v_in=vi, v_out=1.0, power=p, f=0.5 / gamma,
+        doubles=False, start=start, c_link=300.0,
+    )  # fmt: skip
+
+
+def simulate(tank, *, v_in, v_out, power, f, doubles, start, half=1.0, steps=800, c_link=500e-6):
+    """One period of the circuit with a stiff link; ideal devices, no dead time.
+
+    ``start`` is the current turned off, below zero, and the capacitor's voltage then.
+    """
     net = Netlist()
     net.source("in", "p", "0", v_in)
     net.switch("s1", "p", "a")
@@ -77,12 +106,12 @@ def simulate(tank, *, v_in, v_out, power, f, doubles, half=1.0, start=None, step
         net.switch("s4", "b", "0")
         gates |= {"s4": [(0.0, 0.5)], "s3": [(0.5, 1.0)]}
         far = "b"
-    l_r, l_m, c_r, n = (x.item() for x in (tank.l_r, tank.l_m, tank.c_r, tank.turns))
-    net.inductor("lr", "a", "t", l_r)
-    net.capacitor("cr", "t", "u", c_r)
-    net.inductor("lp", "u", far, l_m)
-    net.inductor("ls", "x", "y", n * n * l_m)
-    net.couple("lp", "ls", COUPLING * n * l_m)
+    n = tank.turns
+    net.inductor("lr", "a", "t", tank.l_r)
+    net.capacitor("cr", "t", "u", tank.c_r)
+    net.inductor("lp", "u", far, tank.l_m)
+    net.inductor("ls", "x", "y", n * n * tank.l_m)
+    net.couple("lp", "ls", COUPLING * n * tank.l_m)
     net.diode("d1", "x", "o")
     net.diode("d2", "0", "x")
     held = {}
@@ -93,8 +122,42 @@ def simulate(tank, *, v_in, v_out, power, f, doubles, half=1.0, start=None, step
     else:
         net.diode("d3", "y", "o")
         net.diode("d4", "0", "y")
-    net.capacitor("co", "o", "0", 500e-6)
+    net.capacitor("co", "o", "0", c_link)
     net.resistor("load", "o", "0", v_out**2 / power)
     mean = (1.0 - tank.drive) * v_in
-    begin = {"co": v_out, "cr": mean - start[1], "lr": -start[0], "lp": -start[0]} | held
-    return steady_state(net, period=1.0 / f, gates=gates, start=begin, steps=steps, warm=60)
+    begin = {"co": v_out, "cr": mean - start[1], "lr": start[0], "lp": start[0]} | held
+    return steady_state(net, period=1.0 / f, gates=gates, start=begin, steps=steps, warm=15)
+
+
+def index(table, name):
+    """The row of one design."""
+    return np.full((1, 1, 1), CATALOGUE[table].rows.index(name), dtype=np.int64)
+
+
+def statics(**changes):
+    """The static choices of a plain stage, changed."""
+    plain = {
+        "primary": "full", "resonance": "choke", "resonant": "film",
+        "secondary": "bridge", "rectifier": "diode",
+    }  # fmt: skip
+    return plain | changes
+
+
+def stage(cls, rng, *, turns=(4.0, 40.0), ratio=6.0, f_0=150e3, burst=0.01, **static):
+    """One design of known tank; what does not touch the waves is drawn."""
+    x = with_turns(drawn(cls, statics(**static), 1, rng), *turns)
+    x = dataclasses.replace(
+        x,
+        ratio=designs(ratio),
+        burst=designs(burst),
+        resonance=dataclasses.replace(x.resonance, f_0=designs(f_0)),
+        resonant=dataclasses.replace(
+            x.resonant, row=index("film", "film-1u-100V"), count=designs(3.0)
+        ),
+    )
+    if not hasattr(x.secondary, "half"):
+        return x
+    half = dataclasses.replace(
+        x.secondary.half, row=index("film", "film-1u-400V"), count=designs(1.0)
+    )
+    return dataclasses.replace(x, secondary=dataclasses.replace(x.secondary, half=half))
