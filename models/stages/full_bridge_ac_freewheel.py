@@ -16,7 +16,7 @@ import math
 
 from models.axes import Array, array_namespace
 from models.case import Case
-from models.parts import inductor, switch
+from models.parts import switch
 from models.stages import full_bridge_freewheel as freewheel
 from models.stages import full_bridge_waves as waves
 from models.stages.full_bridge_freewheel import Pulses, scaled
@@ -24,7 +24,7 @@ from models.stages.grid_filter import GridSide
 from models.stages.ports import Bridge, BridgeTraits, CommonMode, Link, Output
 from models.stages.stage import Placed
 from models.stress import Moved, SwitchStress
-from models.variables import part, real
+from models.variables import part
 
 TRAITS = BridgeTraits(
     "full bridge, freewheeling on the alternating side",
@@ -35,18 +35,11 @@ TRAITS = BridgeTraits(
 
 
 @dataclasses.dataclass(frozen=True)
-class Design:
-    """Frequency, switches and choke."""
+class Design(waves.Design):
+    """Switches beside frequency and choke."""
 
-    f: Array = real(20, 250, "kHz", "switching frequency", log=True)
     diagonal: switch.Design = part("the four switches of the bridge")
     pair: switch.Design = part("the pair back to back that carries the freewheeling current")
-    choke_inductance: Array = real(
-        100, 5000, "µH", "bridge-side inductance, both halves in series", log=True
-    )
-    choke: inductor.Design = part(
-        "bridge-side choke, two halves on one core; turns of each half", turns=(2, 75)
-    )
 
 
 def _dead_time(design: Design) -> Array:
@@ -89,21 +82,22 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
         waves.books(path, side, link, x, modulation_limit(design, case))
         + freewheel.zero_crossing(path, side, link, late),
     )
+    ripple = waves.ripple(
+        side,
+        x,
+        inductance,
+        v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
+        # Each node moves by half the link, against the other.
+        v_node=link.v_rms * (0.5 * waves.NODE_IMBALANCE),
+        late=t_dead * design.f,
+    )
     return Bridge(
         placed=placed,
-        ripple=waves.ripple(
-            side,
-            x,
-            inductance,
-            v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
-            # Each node moves by half the link, against the other.
-            v_node=link.v_rms * (0.5 * waves.NODE_IMBALANCE),
-            late=t_dead * design.f,
-        ),
+        ripple=ripple,
         link_hf_rms=waves.link_current(x, x.duty),
         f_link=design.f,
         v_earth_line=waves.earth_line(link, case),
-        v_earth_hf=freewheel.earth_pulses(x, side, 0.5),
+        v_earth_hf=freewheel.earth_pulses(ripple, 0.5),
         f_earth=design.f,
     )
 

@@ -12,15 +12,14 @@ import math
 
 from models.axes import Array, array_namespace
 from models.case import Case
-from models.parts import inductor, switch
-from models.physics.grid import line_product
+from models.parts import switch
 from models.stages import full_bridge_waves as waves
-from models.stages.common_ground_waves import COARSE, EDGES
+from models.stages.common_ground_waves import EDGES
 from models.stages.grid_filter import GridSide
 from models.stages.half_bridge_leg import Leg, mirrored_stress
 from models.stages.ports import Bridge, BridgeTraits, CommonMode, Link, Output
 from models.stages.stage import Placed
-from models.variables import part, real
+from models.variables import part
 
 TRAITS = BridgeTraits(
     "full bridge, two levels", CommonMode.CONSTANT, takes=Output.LINK, reactive=True
@@ -28,17 +27,10 @@ TRAITS = BridgeTraits(
 
 
 @dataclasses.dataclass(frozen=True)
-class Design:
-    """Frequency, switches and choke."""
+class Design(waves.Design):
+    """Switches beside frequency and choke."""
 
-    f: Array = real(20, 250, "kHz", "switching frequency", log=True)
     switch: switch.Design = part("the four switches")
-    choke_inductance: Array = real(
-        100, 5000, "µH", "bridge-side inductance, both halves in series", log=True
-    )
-    choke: inductor.Design = part(
-        "bridge-side choke, two halves on one core; turns of each half", turns=(2, 75)
-    )
 
 
 def modulation_limit(design: Design, case: Case) -> Array:
@@ -87,30 +79,20 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
         ),
         waves.books(path, side, link, x, modulation_limit(design, case)),
     )
+    ripple = waves.ripple(
+        side,
+        x,
+        inductance,
+        v_worst=link.v_rms * (2.0 * math.sqrt(2.0) / math.pi),
+        v_node=link.v_rms * waves.NODE_IMBALANCE,
+        late=2.0 * leg.device.t_dead * design.f,
+    )
     return Bridge(
         placed=placed,
-        ripple=waves.ripple(
-            side,
-            x,
-            inductance,
-            v_worst=link.v_rms * (2.0 * math.sqrt(2.0) / math.pi),
-            v_node=link.v_rms * waves.NODE_IMBALANCE,
-            late=2.0 * leg.device.t_dead * design.f,
-        ),
+        ripple=ripple,
         link_hf_rms=waves.link_current(x, 1.0),
         f_link=design.f,
         v_earth_line=waves.earth_line(link, case),
-        v_earth_hf=0.5 * waves.CHOKE_IMBALANCE * first_harmonic(x, side),
+        v_earth_hf=0.5 * waves.CHOKE_IMBALANCE * ripple.voltages[0],
         f_earth=design.f,
     )
-
-
-def first_harmonic(x: waves.Waves, side: GridSide) -> Array:
-    """Return the rms voltage around f [V] of a bridge of two levels.
-
-    (4·v/π)·cos(π·m/2)/√2, averaged over the line cycle.
-    """
-    xp = array_namespace(x.m)
-    swing = x.v[..., COARSE] * xp.cos((0.5 * math.pi) * x.m[..., COARSE])
-    mean = xp.sqrt(line_product(swing, swing))
-    return side.running * mean * (2.0 * math.sqrt(2.0) / math.pi)

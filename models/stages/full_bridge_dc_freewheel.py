@@ -21,7 +21,7 @@ import math
 
 from models.axes import Array, array_namespace
 from models.case import Case
-from models.parts import inductor, switch
+from models.parts import switch
 from models.stages import full_bridge_freewheel as freewheel
 from models.stages import full_bridge_waves as waves
 from models.stages.full_bridge_freewheel import Pulses, charge, scaled
@@ -29,7 +29,7 @@ from models.stages.grid_filter import GridSide
 from models.stages.ports import Bridge, BridgeTraits, CommonMode, Link, Output
 from models.stages.stage import Placed
 from models.stress import Moved, SwitchStress
-from models.variables import part, real
+from models.variables import part
 
 TRAITS = BridgeTraits(
     "full bridge, freewheeling on the direct side",
@@ -40,19 +40,12 @@ TRAITS = BridgeTraits(
 
 
 @dataclasses.dataclass(frozen=True)
-class Design:
-    """Frequency, switches and choke."""
+class Design(waves.Design):
+    """Switches beside frequency and choke."""
 
-    f: Array = real(20, 250, "kHz", "switching frequency", log=True)
     upper: switch.Design = part("the two upper switches, which also freewheel")
     lower: switch.Design = part("the two lower switches")
     bypass: switch.Design = part("the switch in the positive line of the link")
-    choke_inductance: Array = real(
-        100, 5000, "µH", "bridge-side inductance, both halves in series", log=True
-    )
-    choke: inductor.Design = part(
-        "bridge-side choke, two halves on one core; turns of each half", turns=(2, 75)
-    )
 
 
 @dataclasses.dataclass(frozen=True)
@@ -108,21 +101,22 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
         waves.books(path, side, link, x, modulation_limit(design, case))
         + freewheel.zero_crossing(path, side, link, late),
     )
+    ripple = waves.ripple(
+        side,
+        x,
+        inductance,
+        v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
+        # P' and the node on it fall by the share, the other node rises by the rest.
+        v_node=link.v_rms * (xp.abs(3.0 * share - 1.0) + waves.NODE_IMBALANCE * (1.0 - share)),
+        late=t_dead * design.f,
+    )
     return Bridge(
         placed=placed,
-        ripple=waves.ripple(
-            side,
-            x,
-            inductance,
-            v_worst=link.v_rms * (math.sqrt(2.0) / math.pi),
-            # P' and the node on it fall by the share, the other node rises by the rest.
-            v_node=link.v_rms * (xp.abs(3.0 * share - 1.0) + waves.NODE_IMBALANCE * (1.0 - share)),
-            late=t_dead * design.f,
-        ),
+        ripple=ripple,
         link_hf_rms=waves.link_current(x, x.duty),
         f_link=design.f,
         v_earth_line=waves.earth_line(link, case),
-        v_earth_hf=freewheel.earth_pulses(x, side, share),
+        v_earth_hf=freewheel.earth_pulses(ripple, share),
         f_earth=design.f,
     )
 

@@ -23,8 +23,8 @@ from models.parts.switch import Device
 from models.physics.grid import line_product
 from models.physics.semiconductor import charge_and_energy
 from models.stages import full_bridge_waves as waves
-from models.stages.common_ground_waves import COARSE, T_LEAST
-from models.stages.grid_filter import HALF, GridSide
+from models.stages.common_ground_waves import T_LEAST
+from models.stages.grid_filter import HALF, GridSide, Ripple
 from models.stages.ports import Link
 from models.stress import Edge, Moved, SwitchStress
 
@@ -234,19 +234,17 @@ def zero_crossing(path: str, side: GridSide, link: Link, late: Array) -> Ledger:
     )  # fmt: skip
 
 
-def earth_pulses(x: waves.Waves, side: GridSide, share: Array | float) -> Array:
+def earth_pulses(ripple: Ripple, share: Array | float) -> Array:
     """Return the rms voltage between link negative and earth around f [V].
 
-    (2·δ/π)·|sin π·m|/√2, averaged over the line cycle.  δ is where the floating nodes
-    settle beside the middle, |½ − share| and a spread, and half of the difference between
-    the halves of the choke, which has the other sign in every other half cycle: squares add.
+    The part δ of what the bridge makes there, where δ is how far the floating nodes settle
+    beside the middle, |½ − share| and a spread, and half of the difference between the
+    halves of the choke.  The latter has the other sign in every other half cycle, so that
+    squares add.
     """
-    xp = array_namespace(x.m)
-    swing = x.v[..., COARSE] * xp.sin(math.pi * x.duty[..., COARSE])
-    mean = xp.sqrt(line_product(swing, swing))
+    xp = array_namespace(ripple.v_worst)
     beside = xp.abs(xp.asarray(0.5 - share)) + NODE_SPREAD
-    delta = xp.hypot(beside, xp.asarray(0.5 * waves.CHOKE_IMBALANCE))
-    return side.running * mean * delta * (math.sqrt(2.0) / math.pi)
+    return xp.hypot(beside, xp.asarray(0.5 * waves.CHOKE_IMBALANCE)) * ripple.voltages[0]
 
 
 def longest(*times: Array) -> Array:

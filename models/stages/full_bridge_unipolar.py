@@ -10,12 +10,12 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from models.axes import array_namespace
+from models.axes import Array, array_namespace
 from models.case import Case
 from models.parts import switch
-from models.stages import full_bridge_bipolar as bipolar
+from models.physics.grid import line_product
 from models.stages import full_bridge_waves as waves
-from models.stages.common_ground_waves import EDGES
+from models.stages.common_ground_waves import COARSE, EDGES
 from models.stages.full_bridge_bipolar import Design, modulation_limit
 from models.stages.grid_filter import GridSide
 from models.stages.half_bridge_leg import Leg, mirrored_stress
@@ -87,7 +87,16 @@ def place(path: str, design: Design, side: GridSide, link: Link, case: Case) -> 
         link_hf_rms=waves.link_current(x, x.duty),
         f_link=2.0 * design.f,
         v_earth_line=waves.earth_line(link, case),
-        # The mean of both nodes is half of what their difference is with two levels.
-        v_earth_hf=0.5 * bipolar.first_harmonic(x, side),
+        v_earth_hf=_mean_of_nodes(x, side),
         f_earth=design.f,
     )
+
+
+def _mean_of_nodes(x: waves.Waves, side: GridSide) -> Array:
+    """Return the rms value around f of the mean of both nodes [V].
+
+    (2·v/π)·cos(π·m/2)/√2, averaged over the line cycle.
+    """
+    xp = array_namespace(x.m)
+    swing = x.v[..., COARSE] * xp.cos((0.5 * math.pi) * x.m[..., COARSE])
+    return side.running * xp.sqrt(line_product(swing, swing)) * (math.sqrt(2.0) / math.pi)

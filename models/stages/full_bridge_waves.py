@@ -30,6 +30,7 @@ from models.stages.grid_filter import ORDERS, GridSide, Ripple
 from models.stages.half_bridge_leg import dead_time_voltages
 from models.stages.ports import Link
 from models.stress import Flux, InductorStress, WindingStress
+from models.variables import part, real
 
 # Difference of both halves of the choke over their sum [1]: windings on one core;
 # common practice, no source.
@@ -39,6 +40,19 @@ CHOKE_IMBALANCE = 0.01
 NODE_IMBALANCE = 0.1
 # Middle of two terminals against the earthed neutral, over the voltage between them [1].
 MIDDLE = {"line_neutral": 0.5, "split_phase": 0.0, "line_line_wye": 0.5 / math.sqrt(3.0)}
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What every full bridge has besides its switches."""
+
+    f: Array = real(20, 250, "kHz", "switching frequency", log=True)
+    choke_inductance: Array = real(
+        100, 5000, "µH", "bridge-side inductance, both halves in series", log=True
+    )
+    choke: inductor.Design = part(
+        "bridge-side choke, two halves on one core; turns of each half", turns=(2, 75)
+    )
 
 
 @dataclasses.dataclass(frozen=True)
