@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from optimizer.archive import Run
-from optimizer.page.runs_facts import text_of
+from optimizer.page.runs_words import text_of
 from optimizer.progress import duration
 from optimizer.standing import MEANING
 

@@ -16,8 +16,9 @@ from optimizer.fronts import corners
 from optimizer.page import frame, runs_course
 from optimizer.page.areas import address
 from optimizer.page.library import Library
-from optimizer.page.runs_facts import Entry, age, short, size_words, when
+from optimizer.page.runs_facts import Entry
 from optimizer.page.runs_list import state, tag
+from optimizer.page.runs_words import age, short, size_words, when
 from optimizer.progress import duration, share
 from optimizer.quantities import quantity
 

@@ -7,13 +7,11 @@ import csv
 import dataclasses
 import datetime
 import os
-import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from models.errors import RipplefrontError
-from models.spec import Module, Specification
 from optimizer import standing
 from optimizer.archive import Run
 from optimizer.compare import parent_of
@@ -23,11 +21,11 @@ from optimizer.launch import parse_without_files
 from optimizer.objectives import landmarks, objectives_of
 from optimizer.page.library import INSIDE, Library
 from optimizer.page.memory import Memory
+from optimizer.page.runs_words import asked, short
 from optimizer.progress import Progress, progress_from
 from optimizer.terminal import EXIT_NOTHING_FEASIBLE
 
 KEPT = 2000  # runs
-LONGEST = 160  # letters of a text out of a file
 DENSITY, EFFICIENCY = "power_density_kw_l", "weighted_efficiency_pct"
 ENDED = {"stopped": "stopped", "failed": "failed"}
 BUSY = "its process is beginning again or about to end"
@@ -182,105 +180,6 @@ def _points(path: Path) -> Iterator[FrontPoint]:
             yield FrontPoint(short(design), candidate.split("[")[0], results)
 
 
-def asked(spec: Specification) -> str:
-    """Return in a line what a specification asks for."""
-    grids = " and ".join(f"{g.voltage_v:g} V {g.frequency_hz} Hz" for g in spec.grid)
-    climate = spec.climate.csv or spec.climate.tmy or spec.climate.profile or "temperate"
-    words = (
-        f"{spec.output.rated_power_w:g} W",
-        " and ".join(_module(m) for m in spec.module),
-        grids,
-        climate,
-        f"{spec.life.wanted_years:g} years",
-    )
-    return " · ".join(short(w) for w in words)
-
-
-def _module(module: Module) -> str:
-    named = module.name or module.listed
-    if named or module.v_mp_v is None or module.i_mp_a is None:
-        return named or "a module"
-    return f"{module.v_mp_v * module.i_mp_a:.0f} W module"
-
-
-def families(entries: Sequence[Entry]) -> list[list[tuple[int, Entry]]]:
-    """Return runs that belong together with their depth, the newest family first.
-
-    The runs of one sweep, in their order, and all re-runs of them are a family; a re-run
-    stands below its parent, one level deeper.
-    """
-    known = {e.name: e for e in entries}
-    groups: dict[str, list[Entry]] = {}
-    for entry in entries:
-        first = _ancestor(entry, known)
-        groups.setdefault(first.sweep or first.name, []).append(entry)
-    ordered = sorted(groups.values(), key=lambda g: -max(e.created for e in g))
-    return [list(_tree(group)) for group in ordered]
-
-
-def _ancestor(entry: Entry, known: Mapping[str, Entry]) -> Entry:
-    """Return the first of a line of re-runs; folders from elsewhere may name each other."""
-    seen = {entry.name}
-    while entry.parent in known and entry.parent not in seen:
-        seen.add(entry.parent)
-        entry = known[entry.parent]
-    return entry
-
-
-def _tree(group: Sequence[Entry]) -> Iterator[tuple[int, Entry]]:
-    names = {e.name for e in group}
-    children: dict[str, list[Entry]] = {}
-    for entry in group:
-        children.setdefault(entry.parent if entry.parent in names else "", []).append(entry)
-    first = reversed(children.pop("", []))
-    waiting = [(0, e) for e in sorted(first, key=lambda e: e.created)]
-    left = dict.fromkeys(e.name for e in group)
-    while waiting or left:
-        if not waiting:  # only runs that name each other as parents are left
-            waiting = [(0, next(e for e in group if e.name in left))]
-        depth, entry = waiting.pop(0)
-        if entry.name not in left:
-            continue
-        del left[entry.name]
-        yield depth, entry
-        waiting[:0] = [(depth + 1, e) for e in children.get(entry.name, [])]
-
-
-def short(text: str, most: int = LONGEST) -> str:
-    """Return a text out of a file, cut where it is longer than anybody reads."""
-    return text if len(text) <= most else f"{text[: most - 1]}…"
-
-
-def age(created: float, now: float | None = None) -> str:
-    """Return how old something is, roughly.
-
-    Examples
-    --------
-    >>> age(0.0, 30.0), age(0.0, 7300.0), age(0.0, 1e6)
-    ('just now', '2 h', '12 days')
-    """
-    minutes = int((time.time() if now is None else now) - created) // 60
-    if minutes < 1:
-        return "just now"
-    for size, unit in ((1440, "days"), (60, "h"), (1, "min")):
-        if minutes >= size * (2 if unit == "days" else 1):
-            return f"{minutes // size} {unit}"
-    return ""
-
-
-def size_words(size: int) -> str:
-    """Return a size on the disk.
-
-    Examples
-    --------
-    >>> size_words(900), size_words(1_530_000)
-    ('1 kB', '1.5 MB')
-    """
-    if size < 1_000_000:
-        return f"{max(round(size / 1e3), 1)} kB"
-    return f"{size / 1e6:.1f} MB" if size < 1e9 else f"{size / 1e9:.2f} GB"
-
-
 def disk_bytes(folder: Path) -> int:
     """Return the bytes of all files of a run folder."""
     total = 0
@@ -321,14 +220,3 @@ def stamps(
             stat = (folder / name).stat()
             found.append((stat.st_mtime_ns, stat.st_ino))
     return tuple(found)
-
-
-def when(created: float) -> str:
-    """Return a moment as a date for people, in UTC as all files of a run have it."""
-    moment = datetime.datetime.fromtimestamp(created, datetime.UTC)
-    return moment.strftime("%Y-%m-%d %H:%M UTC")
-
-
-def text_of(event: Mapping[str, Any], key: str) -> str:
-    """Return an entry of an event as text; empty where it has none."""
-    return short(str(event.get(key, "")), 300)

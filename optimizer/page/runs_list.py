@@ -13,7 +13,9 @@ from dash.development.base_component import Component
 
 from models.topologies import TOPOLOGIES
 from optimizer.page.areas import address
-from optimizer.page.runs_facts import Corner, Entry, age, families, size_words, when
+from optimizer.page.runs_facts import Corner, Entry
+from optimizer.page.runs_families import families
+from optimizer.page.runs_words import age, size_words, when
 from optimizer.progress import duration
 
 HEADS = ("run", "state", "designs", "on the front", "densest", "most efficient", "knee",

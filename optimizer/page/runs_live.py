@@ -12,8 +12,9 @@ from dash import html
 
 from optimizer.files import checked
 from optimizer.journal import events
-from optimizer.page.runs_facts import Entry, short
+from optimizer.page.runs_facts import Entry
 from optimizer.page.runs_list import tag
+from optimizer.page.runs_words import short
 from optimizer.progress import Line, Progress, Trend, duration, share
 
 LINE = "#2e7dbd"  # at least 3:1 on both grounds

@@ -14,8 +14,10 @@ from models.errors import RipplefrontError
 from optimizer.page import frame, runs_detail, runs_list, runs_live
 from optimizer.page.areas import address
 from optimizer.page.runs_actions import actions
-from optimizer.page.runs_facts import Entry, Facts, age, families, stamps
+from optimizer.page.runs_facts import Entry, Facts, stamps
+from optimizer.page.runs_families import families
 from optimizer.page.runs_live import Trends
+from optimizer.page.runs_words import age
 
 # Properties to set at places of the page, by the id of the place.
 Content: TypeAlias = Sequence[tuple[Any, dict[str, Any]]]

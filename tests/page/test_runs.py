@@ -15,9 +15,11 @@ from optimizer.files import Lock
 from optimizer.page import runs_area, runs_course, runs_facts, runs_limits, runs_live
 from optimizer.page.library import Library
 from optimizer.page.runs_actions import actions, done
-from optimizer.page.runs_facts import Entry, Facts, age, families
+from optimizer.page.runs_facts import Entry, Facts
+from optimizer.page.runs_families import families
 from optimizer.page.runs_list import listed, plain
 from optimizer.page.runs_view import Opened
+from optimizer.page.runs_words import age
 from optimizer.page.theme import GROUND
 from optimizer.progress import Progress, Trend
 from optimizer.standing import MEANING
