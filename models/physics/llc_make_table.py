@@ -176,7 +176,12 @@ def _walk(x: Half, wanted: Array) -> Half:
 
 
 def main(path: str) -> None:
-    """Write the table and print its checksum."""
+    """Write the table [1] to a path and print its checksum.
+
+    Source
+    ------
+    As the module.
+    """
     narrow = {name: array.astype(np.float32) for name, array in table().items()}
     np.savez_compressed(path, allow_pickle=False, **narrow)
     sys.stdout.write(hashlib.sha256(Path(path).read_bytes()).hexdigest() + "\n")

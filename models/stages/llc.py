@@ -23,6 +23,7 @@ from models.physics import llc_table
 from models.stages import front_ripple, llc_limits, swing
 from models.stages import llc_parts as parts
 from models.stages import llc_tank as tanks
+from models.stages.llc_setting import Setting
 from models.stages.ports import Front, FrontTraits, Link, Output
 from models.stages.series_capacitor_stress import active_share
 from models.stages.stage import Placed
@@ -120,7 +121,7 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
     """
     xp = array_namespace(p)
     running = xp.maximum(p, prepared.least_power)
-    at = parts.Setting(
+    at = Setting(
         path=path,
         design=design,
         tank=prepared.tank,
@@ -135,7 +136,7 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
     return front(at, _region(path, prepared, at, p, case))
 
 
-def front(at: parts.Setting, region: Ledger) -> Front:
+def front(at: Setting, region: Ledger) -> Front:
     """Return the parts and books of either use of the stage."""
     placed = Placed(
         (
@@ -160,7 +161,7 @@ def front(at: parts.Setting, region: Ledger) -> Front:
     )
 
 
-def _region(path: str, prepared: Prepared, at: parts.Setting, p: Array, case: Case) -> Ledger:
+def _region(path: str, prepared: Prepared, at: Setting, p: Array, case: Case) -> Ledger:
     """Return the limits of the table and of the frequency's window."""
     xp = array_namespace(p)
     one = xp.ones_like(prepared.tank.l_r)

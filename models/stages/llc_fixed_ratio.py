@@ -18,8 +18,8 @@ from models.ledger import Ledger, at_most
 from models.parts import capacitor
 from models.physics.llc_resonance import at_resonance
 from models.stages import front_ripple, llc, swing
-from models.stages import llc_parts as parts
 from models.stages import llc_tank as tanks
+from models.stages.llc_setting import Setting
 from models.stages.ports import Front, FrontTraits, Link, Output
 from models.stages.series_capacitor_stress import active_share
 from models.variables import real
@@ -116,7 +116,7 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
     tank = prepared.tank
     running = xp.maximum(p, prepared.least_power) + 0.0 * prepared.v_out
     v_r = prepared.v_out / tank.gain
-    at = parts.Setting(
+    at = Setting(
         path=path,
         design=design,
         tank=tank,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from models.axes import Array, array_namespace, point_max
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
-from models.parts import ceramic, film, switch
+from models.parts import ceramic, film
 from models.stages import llc_parts as parts
+from models.stages.llc_setting import Setting
 from models.stages.llc_tank import Doubler, OwnChoke
 from models.stages.series_capacitor_boost import PAUSES_MAX, RIPPLE_MAX, STEADY_FROM
 from models.stages.swing import highest, lowest
@@ -20,19 +21,18 @@ DOUBLER_RIPPLE_MAX = 0.03  # peak to peak over the voltage of a half, region of 
 CLASS_1 = 100.0
 
 
-def limits(at: parts.Setting) -> Ledger:
+def limits(at: Setting) -> Ledger:
     """Return the limits that both uses share."""
     xp = array_namespace(at.v_out)
     path, points = at.path, at.case.points
     one = xp.ones_like(at.tank.l_r)
     loaded = points.p_ac > 0.0
-    own = switch.device(at.design.switch, at.case)
-    leg, rectifiers = parts.swept_charge(at, own)
-    swept = parts.least_off(at) * own.t_dead / (leg + rectifiers)
+    t_dead = at.own.t_dead
+    swept = lowest(at.i_off) * t_dead / sum(at.swept)
     frequency = highest(at.f_nodes)
     full = point_max(points.p_ac)
     steady = xp.where(points.p_ac > STEADY_FROM * full, at.nodes.active, 1.0)
-    ripple = parts.module_ripple(at) / at.v_in
+    ripple = at.module_ripple / at.v_in
 
     def below(actual: Array) -> Array:
         return xp.where(loaded, actual, 0.0)
@@ -43,7 +43,7 @@ def limits(at: parts.Setting) -> Ledger:
     return joined(
         at_least(f"{path}.zero_voltage", above(swept, 1.0), one, "",
                  "charge moved in the dead time, over that of bridge and rectifier"),
-        at_most(f"{path}.dead_time", below(2.0 * own.t_dead * frequency), DEAD_MAX * one, "",
+        at_most(f"{path}.dead_time", below(2.0 * t_dead * frequency), DEAD_MAX * one, "",
                 "dead time over half a period"),
         at_most(f"{path}.pauses", 1.0 - steady, PAUSES_MAX * one, "",
                 "share of time in pauses from half of full power on"),
@@ -61,7 +61,7 @@ def limits(at: parts.Setting) -> Ledger:
     )  # fmt: skip
 
 
-def _resonant(at: parts.Setting) -> Ledger:
+def _resonant(at: Setting) -> Ledger:
     """Return what the resonant capacitor bears besides the limits of its kind.
 
     Film for direct voltage bears alternating voltage up to its rated value peak to peak:
@@ -81,7 +81,7 @@ def _resonant(at: parts.Setting) -> Ledger:
                    "alternating voltage of the resonant film, peak to peak")  # fmt: skip
 
 
-def _doubler(at: parts.Setting) -> tuple[Ledger, ...]:
+def _doubler(at: Setting) -> tuple[Ledger, ...]:
     """Return what the halves of a doubler allow."""
     x = at.design.secondary
     if not isinstance(x, Doubler):
@@ -96,7 +96,7 @@ def _doubler(at: parts.Setting) -> tuple[Ledger, ...]:
     )  # fmt: skip
 
 
-def _choke(at: parts.Setting) -> tuple[Ledger, ...]:
+def _choke(at: Setting) -> tuple[Ledger, ...]:
     """Return what the leakage may take of the resonant inductance beside a choke."""
     if not isinstance(at.design.resonance, OwnChoke):
         return ()

@@ -1,19 +1,16 @@
-"""Parts of an LLC resonant stage: its waves in volts and amperes, averaged over the swing."""
+"""Parts of an LLC resonant stage, their stress averaged over the swing of the link."""
 
 from __future__ import annotations
 
 import dataclasses
-import functools
 import math
 
 from models.axes import Array, array_namespace
-from models.case import Case
 from models.parts import capacitor, diode, inductor, switch, transformer
 from models.parts.part import Part
-from models.physics.llc_table import Wave
-from models.physics.semiconductor import charge_and_energy
-from models.stages.llc_tank import Design, Doubler, OwnChoke, Tank, Transistor
-from models.stages.swing import Nodes, highest, link_ends, lowest, node_mean
+from models.stages.llc_setting import Setting
+from models.stages.llc_tank import Doubler, OwnChoke
+from models.stages.swing import highest, link_ends, node_mean
 from models.stress import (
     CapacitorStress,
     Commutation,
@@ -32,86 +29,6 @@ SINE_FLUX = 1.037
 UNBALANCE = 0.1  # [1], swing between real windings over the link; common practice, no source
 
 
-@dataclasses.dataclass(frozen=True)
-class Setting:
-    """What every part of one stage is placed with; arrays along the nodes of the swing."""
-
-    path: str
-    design: Design
-    tank: Tank
-    wave: Wave
-    v_in: Array  # [V]
-    v_out: Array  # [V]
-    v_top: Array  # [V], highest of the link, load rejection included
-    power: Array  # [W], while it runs
-    nodes: Nodes
-    case: Case
-
-    @functools.cached_property
-    def v_r(self) -> Array:
-        """Output voltage as the primary sees it [V]."""
-        return self.v_out / self.tank.gain
-
-    @functools.cached_property
-    def unit(self) -> Array:
-        """Current V_r/Z₀ of the normalised waves [A]."""
-        return self.v_r / self.tank.z_0
-
-    @functools.cached_property
-    def f_nodes(self) -> Array:
-        """Switching frequency [Hz], along the nodes."""
-        return self.tank.f_0 / self.wave.period
-
-    @functools.cached_property
-    def f(self) -> Array:
-        """Mean switching frequency while it runs, else the resonance [Hz]."""
-        xp = array_namespace(self.v_out)
-        runs = self.nodes.active > 0.0
-        return xp.where(runs, self.nodes.running(self.f_nodes), self.tank.f_0)
-
-    @functools.cached_property
-    def rate(self) -> Array:
-        """Switching periods per second, pauses left out [Hz]."""
-        return self.f * self.nodes.active
-
-    @functools.cached_property
-    def i_off(self) -> Array:
-        """Current that the bridge turns off [A], along the nodes."""
-        return self.wave.off * self.unit
-
-    @functools.cached_property
-    def tank_square(self) -> Array:
-        """Mean square of the tank's current [A²], pauses included."""
-        return self.nodes.time((self.wave.tank * self.unit) ** 2)
-
-    @functools.cached_property
-    def secondary_square(self) -> Array:
-        """Mean square of the secondary's current [A²], pauses included."""
-        return self.nodes.time((self.wave.secondary * self.unit / self.tank.turns) ** 2)
-
-    @property
-    def doubles(self) -> bool:
-        """True for a voltage doubler."""
-        return isinstance(self.design.secondary, Doubler)
-
-
-def swept_charge(at: Setting, own: switch.Device) -> tuple[Array, Array]:
-    """Return the charge of a bridge node and of the rectifier that an edge moves [C].
-
-    2·Q(V_in) of a leg, and 2·(N_s/N_p)·Q(V_out) of the rectifiers, at the primary: the
-    magnetising current charges both side by side.
-    """
-    xp = array_namespace(at.v_out)
-    x = at.design.rectifier
-    if isinstance(x, Transistor):
-        law = switch.device(x.position(), at.case).charge
-    else:
-        law = diode.device(x, at.case).charge
-    v_out = xp.sqrt(node_mean(at.v_out * at.v_out))
-    leg = 2.0 * charge_and_energy(own.charge, at.v_in)[0]
-    return leg, 2.0 * at.tank.turns * charge_and_energy(law, v_out)[0]
-
-
 def switches(at: Setting) -> Part:
     """Return all switches at the module: soft turn-on by what the bridge turns off.
 
@@ -119,8 +36,8 @@ def switches(at: Setting) -> Part:
     left of the swing is burnt.
     """
     xp = array_namespace(at.v_out)
-    own = switch.device(at.design.switch, at.case)
-    leg, rectifiers = swept_charge(at, own)
+    own = at.own
+    leg, rectifiers = at.swept
     i_off = at.nodes.running(at.i_off)
     driving = i_off - rectifiers / own.t_dead
     v = at.v_in + 0.0 * i_off
@@ -157,7 +74,7 @@ def rectifiers(at: Setting) -> Part:
     i_avg = at.nodes.time(at.power * share)
     left = at.nodes.running(at.wave.commutated * at.unit) / at.tank.turns
     block = at.v_top + 0.0 * i_rms
-    level = xp.sqrt(node_mean(at.v_out * at.v_out)) + 0.0 * i_rms
+    level = at.level + 0.0 * i_rms
     if isinstance(x, diode.Design):
         taken = DiodeStress(i_avg, i_rms, block, (Commutation(at.rate, left, level),))
         return diode.place(f"{at.path}.rectifier", x, taken, at.case, count)
@@ -280,30 +197,6 @@ def halves(at: Setting) -> tuple[Part, ...]:
     return (capacitor.place(f"{at.path}.half", bank, stress, at.case),)
 
 
-def drawn_square(at: Setting) -> Array:
-    """Return the mean square of the current drawn from the module [A²], pauses included."""
-    return at.tank_square * (1.0 if at.design.primary == "full" else 0.5)
-
-
-def pulses(at: Setting) -> Array:
-    """Return the frequency of the current drawn from the module [Hz]."""
-    return (2.0 if at.design.primary == "full" else 1.0) * at.f
-
-
-def module_ripple(at: Setting) -> Array:
-    """Return the switching ripple at the module, peak to peak [V].
-
-    ΔV = 2√2·I_ac/(2π·f·C), as if it were a sine: 2 % low to 20 % high against the waves
-    of ``llc_modes``, up to half as much again at little load.
-    """
-    xp = array_namespace(at.v_out)
-    share = xp.maximum(at.nodes.active, 1e-3)
-    current = at.nodes.running(at.power) / at.v_in
-    square = xp.maximum(drawn_square(at) / share - current * current, 0.0)
-    c = capacitor.capacitance_at(at.design.input, at.v_in, at.case)
-    return 2.0 * xp.sqrt(2.0 * square) / (2.0 * math.pi * pulses(at) * c)
-
-
 def module_port(at: Setting) -> Part:
     """Return the capacitors at the module; pauses count as ripple of their current."""
     xp = array_namespace(at.v_out)
@@ -311,11 +204,11 @@ def module_port(at: Setting) -> Part:
     zero = 0.0 * mean
     stress = CapacitorStress(
         v_mean=at.v_in + zero,
-        v_max=at.v_in + 0.5 * module_ripple(at),
+        v_max=at.v_in + 0.5 * at.module_ripple,
         v_swing=zero,
         i_line_rms=zero,
-        i_hf_rms=xp.sqrt(xp.maximum(drawn_square(at) - mean * mean, 0.0)),
-        f_hf=pulses(at),
+        i_hf_rms=xp.sqrt(xp.maximum(at.drawn_square - mean * mean, 0.0)),
+        f_hf=at.pulses,
     )
     return capacitor.place(f"{at.path}.input", at.design.input, stress, at.case)
 
@@ -348,8 +241,3 @@ def winding_swing(at: Setting) -> Array:
     secondary = 0.5 if at.doubles else 0.0
     v_out = node_mean(at.v_out)
     return xp.maximum(xp.abs(secondary * v_out - primary), UNBALANCE * v_out)
-
-
-def least_off(at: Setting) -> Array:
-    """Return the least current that the bridge turns off along the swing [A]."""
-    return lowest(at.i_off)

@@ -15,7 +15,7 @@ from models.physics.llc_resonance import at_resonance
 
 def sample(count, rng, *, low=0.0):
     """Points of the table by drive, power and ratio, as (n,), where a solution is found."""
-    (m_0, m_1), (d_0, d_1) = llc_table.ends()
+    (m_0, _), (d_0, d_1) = llc_table.ends()
     m = m_0 * (20.0 / m_0) ** rng.uniform(size=count)
     vi = rng.uniform(max(d_0, 0.6), d_1, count)
     spot = llc_table.locate(designs(m), designs(vi))

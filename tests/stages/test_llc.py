@@ -18,7 +18,6 @@ from models.variables import build, structures, variables
 from tests.stages.llc_circuit import (
     CATALOGUE,
     POWERS,
-    V_IN,
     case,
     drawn,
     one,
