@@ -14,7 +14,7 @@ from models.parts import capacitor, enclosure, housekeeping
 from models.stages import full_bridge_unipolar, grid_filter, link_electrolytic, llc, llc_tank
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
-from models.variables import part
+from models.variables import part, structure
 
 DIAGRAM = """
   module ─ ceramic ─ LLC stage ─┬─ full bridge, three levels ─ filter ─ relay ─ grid
@@ -24,8 +24,12 @@ DIAGRAM = """
 
 @dataclasses.dataclass(frozen=True)
 class Stage(llc.Design):
-    """The stage with a choke of its own: its inductance is free of the transformer's build."""
+    """The stage with a full bridge, and a choke whose inductance is free of the transformer.
 
+    From one module a half bridge has twice the current for nothing.
+    """
+
+    primary: str = structure("full", meaning="full bridge at the module")
     resonance: llc_tank.OwnChoke = part("resonant choke and frequency")
     resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
 

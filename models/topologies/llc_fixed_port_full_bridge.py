@@ -15,7 +15,7 @@ from typing import Any
 
 from models.axes import Array
 from models.case import Case
-from models.parts import capacitor, enclosure, housekeeping
+from models.parts import capacitor, diode, enclosure, housekeeping
 from models.stages import (
     full_bridge_unipolar,
     grid_filter,
@@ -40,6 +40,7 @@ class Stage(llc_fixed_ratio.Design):
 
     resonance: llc_tank.Leakage = part("leakage of the transformer")
     resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
+    rectifier: diode.Design = part("each rectifier")
 
 
 @dataclasses.dataclass(frozen=True)

@@ -1,0 +1,61 @@
+"""LLC resonant stage, electrolytic link, one fast leg, one at line frequency.
+
+    module ─ LLC resonant stage ─┬─ one fast leg, one at line frequency ─ filter ─ grid
+                 electrolytics in the link
+
+Isolated; two of the bridge's switches change state only with the line, so that their loss is
+conduction alone.  Behind a transformer its step at the zero crossing does no harm.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+from models.parts import capacitor, enclosure, housekeeping
+from models.stages import fast_leg, grid_filter, link_electrolytic, llc, llc_tank
+from models.topologies.linked import Wiring
+from models.topologies.linked_detail import linked
+from models.variables import part, structure
+
+DIAGRAM = """
+  module ─ ceramic ─ LLC stage ─┬─ one fast leg, one at line frequency ─ filter ─ relay ─ grid
+            (transformer)   electrolytics in the link
+"""
+
+
+@dataclasses.dataclass(frozen=True)
+class Stage(llc.Design):
+    """The stage with a full bridge, and a choke whose inductance is free of the transformer.
+
+    From one module a half bridge has twice the current for nothing.
+    """
+
+    primary: str = structure("full", meaning="full bridge at the module")
+    resonance: llc_tank.OwnChoke = part("resonant choke and frequency")
+    resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """What may be varied; every stage brings its own variables and parts."""
+
+    llc: Stage = part("LLC resonant stage")
+    link: link_electrolytic.Design = part("link")
+    bridge: fast_leg.Design = part("one fast leg, one at line frequency")
+    filter: grid_filter.Design = part("grid filter")
+    house: housekeeping.Design = part("supply, control, relays")
+    box: enclosure.Design = part("box")
+
+
+TOPOLOGY = linked(
+    Wiring("llc", llc, link_electrolytic, fast_leg),
+    Design,
+    name="llc_electrolytic_fast_leg",
+    title="LLC resonant stage, electrolytic link, one fast leg, one at line frequency",
+    tag="LLC, fast leg",
+    source="LLC: J. F. Lazar, R. Martinelli, 'Steady-state analysis of the LLC series "
+    "resonant converter', APEC 2001 (from memory); bridge and filter: common "
+    "practice, no source",
+    diagram=DIAGRAM,
+    decoupling="electrolytics in the link",
+)
