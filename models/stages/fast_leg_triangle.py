@@ -40,7 +40,7 @@ class Law:
 class Period:
     """One period along half a line cycle, folded; 16 angles."""
 
-    forward: Array  # True where power flows into the grid
+    forward: Array  # 1 where power flows into the grid, else 0
     i: Array  # [A], its mean
     v: Array  # [V], link
     duty: Array  # [1], w/v
@@ -109,8 +109,8 @@ def period(law: Law, side: GridSide, link: Link, c: Array) -> Period:
     xp = array_namespace(side.u)
     u, i = side.u[..., COARSE], side.i[..., COARSE]
     v = (link.v + 0.0 * side.u)[..., COARSE]
-    forward, size, i = u * i >= 0.0, xp.abs(u), xp.abs(i)
-    share = xp.clip(xp.where(forward, size, v - size) / v, LEAST, 1.0 - LEAST)
+    forward, size, i = xp.where(u * i < 0.0, 0.0, 1.0), xp.abs(u) / v, xp.abs(i)
+    share = xp.clip(xp.where(forward > 0.0, size, 1.0 - size), LEAST, 1.0 - LEAST)
     root = xp.sqrt(c / law.inductance)
     x = _Node(
         w=share * v,

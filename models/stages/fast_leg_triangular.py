@@ -147,7 +147,9 @@ def _fast(
     """
     xp = array_namespace(x.f)
     v = link.v_rms
-    rate = (0.5 * side.running) * x.f[..., SOME]
+    # Half the angles would miss 4 % of the mean frequency, which is worth its own mean.
+    some = x.f[..., SOME]
+    rate = some * (0.5 * side.running * line_mean(x.f) / line_mean(some))
     valley, peak, far = x.valley[..., SOME], x.peak[..., SOME], v * x.duty[..., SOME]
     others = (switch.moved(device, 0.0, v),)
     active = Edge(
@@ -223,8 +225,9 @@ def _link_current(x: Period, side: GridSide) -> Array:
     and the passive one where it flows back; the charge of the nodes is left out.
     """
     xp = array_namespace(x.i)
-    drawn = xp.where(x.forward, x.square_active, x.square_passive)
-    mean = xp.where(x.forward, x.duty, 1.0 - x.duty) * x.i
+    forward = x.forward > 0.0
+    drawn = xp.where(forward, x.square_active, x.square_passive)
+    mean = xp.where(forward, x.duty, 1.0 - x.duty) * x.i
     return side.running * xp.sqrt(xp.maximum(line_mean(drawn - mean * mean), 0.0))
 
 
