@@ -10,7 +10,7 @@ from plotly.subplots import make_subplots
 
 from optimizer.binding import Summary
 from optimizer.compare import Comparison, Pair
-from optimizer.figures import COLOURS, SYMBOLS, styled
+from optimizer.figures import COLOURS, SYMBOLS, place_of, styled
 from optimizer.fronts import FrontPoint
 from optimizer.objectives import Objective
 from optimizer.price import Price, Row
@@ -33,7 +33,7 @@ def price_figure(comparison: Comparison, pair: Pair) -> go.Figure:
         vertical_spacing=0.32 / max(len(shown), 2),
     )
     for row, price in enumerate(shown, 1):
-        k = comparison.topologies.index(price.topology) % 6
+        k = place_of(price.topology)
         worst = worst_end(price, at)
         traces = [
             *_level(price.before, at, of, k, worst=worst, dash="dash"),
@@ -75,7 +75,7 @@ def _level(
             x=[worst, first.results[at.name]],
             y=[first.results[of.name]] * 2,
             mode="lines",
-            line={"color": COLOURS[k], "dash": dash, "width": 0.8},
+            line={"color": COLOURS[k % 6], "dash": dash, "width": 0.8},
             showlegend=False,
             hoverinfo="skip",
         )
@@ -93,12 +93,16 @@ def _stair(
         mode="lines+markers",
         name=name,
         line={
-            "color": COLOURS[k],
+            "color": COLOURS[k % 6],
             "dash": "dash" if old else "solid",
             "shape": "vh" if at.sign > 0.0 else "hv",
             "width": 1.3,
         },
-        marker={"symbol": SYMBOLS[k] + ("-open" if old else ""), "size": 7, "color": COLOURS[k]},
+        marker={
+            "symbol": SYMBOLS[k % 12] + ("-open" if old else ""),
+            "size": 7,
+            "color": COLOURS[k % 6],
+        },
         text=[_hover(p, at, of) for p in ordered],
         hovertemplate="%{text}<extra></extra>",
     )

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from optimizer.compare import Comparison, Pair
 from optimizer.comparison_figures import panels, worst_end
-from optimizer.figures import COLOURS
+from optimizer.figures import COLOURS, place_of
 from optimizer.fronts import FrontPoint
 from optimizer.objectives import Objective
 from optimizer.picture import MARKERS
@@ -48,7 +48,7 @@ def draw_prices(comparison: Comparison, note: str, path: Path) -> None:
 
 
 def _panel(axes: Axes, comparison: Comparison, pair: Pair, price: Price) -> None:
-    k = comparison.topologies.index(price.topology) % 6
+    k = place_of(price.topology)
     at, of = comparison.objectives[:2]
     worst = worst_end(price, at)
     _stair(axes, price.before, at, of, k, name=f"before: {pair.before}", worst=worst)
@@ -80,9 +80,9 @@ def _stair(
     axes.plot(
         xs,
         ys,
-        color=COLOURS[k],
-        marker=MARKERS[k],
-        markerfacecolor="white" if old else COLOURS[k],
+        color=COLOURS[k % 6],
+        marker=MARKERS[k % 12],
+        markerfacecolor="white" if old else COLOURS[k % 6],
         drawstyle="steps-pre" if at.sign > 0.0 else "steps-post",
         linestyle="--" if old else "-",
         markersize=4.5,
@@ -92,7 +92,7 @@ def _stair(
     if points:
         first = 0 if at.sign > 0.0 else -1
         axes.plot(
-            [worst, xs[first]], [ys[first]] * 2, color=COLOURS[k], linewidth=0.8,
+            [worst, xs[first]], [ys[first]] * 2, color=COLOURS[k % 6], linewidth=0.8,
             linestyle="--" if old else "-",
         )  # fmt: skip
 

@@ -9,12 +9,16 @@ from typing import Any
 import plotly.graph_objects as go
 import plotly.io
 
+from models.topologies import TOPOLOGIES
 from optimizer.fronts import FrontPoint
 
 # Own palette: at least 3:1 on white, told apart with any colour vision; a topology keeps
 # its colour and symbol in every plot, and colour is never alone.
 COLOURS = ("#003399", "#DD7700", "#559977", "#990000", "#9977BB", "#770055")
-SYMBOLS = ("circle", "square", "diamond", "triangle-up", "x", "star")
+SYMBOLS = (
+    "circle", "square", "diamond", "triangle-up", "x", "star",
+    "cross", "triangle-down", "pentagon", "hexagram", "hourglass", "bowtie",
+)  # fmt: skip
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 GROUPS = {
     "semiconductor": ("semiconductors", "#003399", ""),
@@ -28,6 +32,15 @@ CONFIG = {
     "plotlyServerURL": "",
     "responsive": True,
 }
+
+
+def place_of(topology: str) -> int:
+    """Return the place of a topology in the registry, which colour, symbol and dash follow.
+
+    One that is listed no more comes after all others.
+    """
+    known = list(TOPOLOGIES)
+    return known.index(topology) if topology in known else len(known)
 
 
 def html(figure: go.Figure, *, library: bool) -> str:
@@ -68,7 +81,8 @@ def fronts_figure(
     everything = [p for points in fronts.values() for p in points]
     for loss in (10.0, 20.0, 30.0, 40.0) if everything else ():
         figure.add_trace(_iso_loss(loss, everything))
-    for k, (name, points) in enumerate(fronts.items()):
+    for name, points in fronts.items():
+        k = place_of(name)
         ordered = sorted(points, key=lambda p: p.density)
         figure.add_trace(
             go.Scatter(
@@ -77,7 +91,7 @@ def fronts_figure(
                 mode="lines+markers",
                 name=titles.get(name, name),
                 line={"color": COLOURS[k % 6], "dash": DASHES[k % 6], "width": 1.4},
-                marker={"symbol": SYMBOLS[k % 6], "size": 7, "color": COLOURS[k % 6]},
+                marker={"symbol": SYMBOLS[k % 12], "size": 7, "color": COLOURS[k % 6]},
                 text=[p.hover for p in ordered],
                 hovertemplate="%{text}<extra></extra>",
             )

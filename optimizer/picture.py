@@ -10,10 +10,10 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
-from optimizer.figures import COLOURS
+from optimizer.figures import COLOURS, place_of
 from optimizer.fronts import FrontPoint
 
-MARKERS = ("o", "s", "D", "^", "X", "*")
+MARKERS = ("o", "s", "D", "^", "X", "*", "P", "v", "p", "H", "d", "<")
 STYLES = ("-", "--", ":", "-.", (0, (8, 3)), (0, (8, 3, 2, 3)))
 # Text stays text, and nothing in a name is taken for a formula.
 SETTINGS: dict[Any, Any] = {
@@ -40,13 +40,14 @@ def draw(
         figure = Figure(figsize=(9.0, 6.0), dpi=130, layout="constrained")
         axes = figure.add_subplot()
         everything = [p for points in fronts.values() for p in points]
-        for k, (name, points) in enumerate(fronts.items()):
+        for name, points in fronts.items():
+            k = place_of(name)
             ordered = sorted(points, key=lambda p: p.density)
             axes.plot(
                 [p.density for p in ordered],
                 [p.efficiency for p in ordered],
                 color=COLOURS[k % 6],
-                marker=MARKERS[k % 6],
+                marker=MARKERS[k % 12],
                 linestyle=STYLES[k % 6],
                 markersize=4.5,
                 linewidth=1.2,

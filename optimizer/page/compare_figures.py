@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from optimizer.compare import Comparison, Facts
-from optimizer.figures import COLOURS, DASHES, GROUPS, SYMBOLS
+from optimizer.figures import COLOURS, DASHES, GROUPS, SYMBOLS, place_of
 from optimizer.fronts import FrontPoint
 from optimizer.page.compare_bits import LETTERS
 from optimizer.page.compare_designs import Column, group_loss
@@ -137,12 +137,12 @@ def fronts_picture(found: Comparison) -> Figure:
     data = []
     broken = [*OLDER[: len(found.runs) - 1], "solid"]
     for facts, dash in zip(found.runs, broken, strict=True):
-        for k, topology in enumerate(found.topologies):
+        for topology in found.topologies:
             front = facts.sides[topology].front
             if front:
                 title = found.titles.get(topology, topology)
                 data.append(
-                    {**_line(facts, front, (at, of), k % 6, dash=dash),
+                    {**_line(facts, front, (at, of), place_of(topology), dash=dash),
                      "name": html.escape(f"{title}, {facts.name}")}
                 )  # fmt: skip
     return figure(
@@ -165,10 +165,10 @@ def _line(
     return {
         "type": "scatter", "mode": "lines+markers",
         "x": [p.results[at.name] for p in ordered], "y": [p.results[of.name] for p in ordered],
-        "line": {"color": COLOURS[k], "dash": dash, "width": 1.5,
+        "line": {"color": COLOURS[k % 6], "dash": dash, "width": 1.5,
                  "shape": "vh" if at.sign > 0.0 else "hv"},
-        "marker": {"symbol": SYMBOLS[k] + ("" if dash == "solid" else "-open"), "size": 7,
-                   "color": COLOURS[k]},
+        "marker": {"symbol": SYMBOLS[k % 12] + ("" if dash == "solid" else "-open"), "size": 7,
+                   "color": COLOURS[k % 6]},
         "text": texts,
         "hovertemplate": f"%{{text}}<extra>{html.escape(facts.name)}</extra>",
     }  # fmt: skip
