@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -37,10 +38,12 @@ CONFIG = {
 def place_of(topology: str) -> int:
     """Return the place of a topology in the registry, which colour, symbol and dash follow.
 
-    One that is listed no more comes after all others.
+    One that is listed no more comes after all others, at a place that its name gives.
     """
     known = list(TOPOLOGIES)
-    return known.index(topology) if topology in known else len(known)
+    if topology in known:
+        return known.index(topology)
+    return len(known) + zlib.crc32(topology.encode()) % len(SYMBOLS)
 
 
 def html(figure: go.Figure, *, library: bool) -> str:

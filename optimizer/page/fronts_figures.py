@@ -192,7 +192,8 @@ def _front(plane: Plane, line: Line) -> Figure:
     k = line.kind % len(COLOURS)
     hollow = "-open" if line.order or line.parent else ""
     marker: dict[str, Any] = {
-        "symbol": SYMBOLS[line.kind % len(SYMBOLS)] + hollow, "size": 7 if len(line.ids) < CROWDED else 5,
+        "symbol": SYMBOLS[line.kind % len(SYMBOLS)] + hollow,
+        "size": 7 if len(line.ids) < CROWDED else 5,
         "color": COLOURS[k],
         "line": {"width": 1.2 if hollow else 0.6, "color": COLOURS[k] if hollow else "#ffffff"},
     }  # fmt: skip
