@@ -157,12 +157,47 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
     case : Case
         Specification, operating points and catalogue.
     """
+    at = setting(path, design, prepared, p, case)
+    placed = Placed(
+        (
+            parts.wound(at, design.transformer),
+            parts.main_switch(at, design.switch.position(), diode.device(design.clamp, case)),
+            parts.clamp_diode(at, design.clamp),
+            parts.rectifier(at, design.rectifier, prepared.snubber),
+            parts.clamp_capacitor(at, design.clamp_capacitor),
+            parts.module_port(at, design.input),
+            prepared.snubber.place(
+                f"{path}.snubber", prepared.snubber.power(at.v_diode, at.rate), design.phases
+            ),
+        ),
+        joined(
+            limits.limits(
+                at,
+                gain=swing.link_ends(prepared.v_out)[0] / at.v_in,
+                ripple=parts.switching_ripple(at, design.input) / at.v_in,
+            ),
+            limits.figures(at, prepared.snubber),
+        ),
+    )
+    return Front(
+        placed=placed,
+        link_hf_rms=parts.link_current(at),
+        f_link=design.phases * design.f,
+        active=at.nodes.active,
+        windings=0.0 * design.f,
+        v_winding=0.0 * p,
+        f=design.f,
+    )
+
+
+def setting(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -> parts.Setting:
+    """Return the waves at a power with everything that the parts need, see ``place``."""
     xp = array_namespace(p)
     running = xp.maximum(p, prepared.least_power)
     waves = forms.waves(
         prepared.circuit, running / design.phases, v_in=prepared.v_in, v_out=prepared.v_out
     )
-    at = parts.Setting(
+    return parts.Setting(
         path=path,
         phases=design.phases,
         circuit=prepared.circuit,
@@ -172,39 +207,6 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
         nodes=swing.Nodes(active_share(p, running)),
         c_clamp=prepared.c_clamp,
         case=case,
-    )
-    damper, capacitors = prepared.snubber.place(
-        f"{path}.snubber", prepared.snubber.power(at.v_diode, at.rate), design.phases
-    )
-    placed = Placed(
-        (
-            parts.wound(at, design.transformer),
-            parts.main_switch(at, design.switch.position(), diode.device(design.clamp, case)),
-            parts.clamp_diode(at, design.clamp),
-            parts.rectifier(at, design.rectifier, prepared.snubber),
-            parts.clamp_capacitor(at, design.clamp_capacitor),
-            parts.module_port(at, design.input),
-            damper,
-        ),
-        joined(
-            capacitors,
-            limits.limits(
-                at,
-                gain=swing.link_ends(prepared.v_out)[0] / at.v_in,
-                ripple=parts.switching_ripple(at, design.input) / at.v_in,
-            ),
-            limits.figures(at, prepared.snubber),
-        ),
-    )
-    none = 0.0 * p
-    return Front(
-        placed=placed,
-        link_hf_rms=parts.link_current(at),
-        f_link=design.phases * design.f,
-        active=at.nodes.active,
-        windings=0.0 * design.f,
-        v_winding=none,
-        f=design.f,
     )
 
 

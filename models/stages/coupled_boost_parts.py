@@ -191,12 +191,13 @@ def rectifier(at: Setting, design: diode.Design, snubber: Snubber) -> Part:
     xp = array_namespace(at.rate)
     w, n = at.waves, at.circuit.ratio
     slope = w.v_on / (n * at.circuit.l_k)
-    raised = (n / (1.0 + n)) * (1.0 + snubber.overshoot) * at.lift
+    plateau = highest(w.v_diode) + (n / (1.0 + n)) * at.lift
+    kicked = highest(snubber.kicked(w.i_end / n, slope))
     ends = at.nodes.running(w.i_end) / n
     stress = DiodeStress(
         i_avg=at.nodes.time(w.i_out),
         i_rms=xp.sqrt(at.nodes.time(w.secondary_square)) / n,
-        v_block=highest(snubber.peak(w.v_diode, w.i_end / n, slope)) + raised,
+        v_block=plateau * (1.0 + snubber.overshoot) + kicked,
         commutations=(Commutation(at.rate, ends, at.v_diode),),
     )
     return diode.place(f"{at.path}.rectifier", design, stress, at.case, at.phases)

@@ -10,9 +10,11 @@ from __future__ import annotations
 import dataclasses
 
 from models.axes import Array, array_namespace
+from models.case import Case
 from models.ledger import Kind, Ledger, booking, joined
 from models.parts import resistor
 from models.parts.diode import DiodeDevice
+from models.parts.part import Fact, Item
 from models.physics.semiconductor import charge_and_energy, recovery_charge, recovery_rise
 
 # Peak over plateau less one of the ring with the best resistor, 1/(1 + A·k^B), and peak of
@@ -39,46 +41,63 @@ class Snubber:
     overshoot: Array  # [1]
     kick: Array  # [1]
 
-    def peak(self, v: Array, i: Array, slope: Array) -> Array:
-        """Return the highest voltage of the diode [V].
+    def kicked(self, i: Array, slope: Array) -> Array:
+        """Return what recovery adds to the peak of the ring [V]; both taken to coincide.
 
         All of the recovery charge is taken to flow before the diode snaps, I_rr =
-        √(2·Q·di/dt), and both rings to peak together: too high for soft diodes.
+        √(2·Q·di/dt), which is too much for soft diodes.
 
         Parameters
         ----------
-        v : Array
-            Voltage it blocks when the ring is over [V].
         i : Array
             Current before its commutation [A].
         slope : Array
             Slope of that [A/s].
         """
-        xp = array_namespace(v)
+        xp = array_namespace(i)
         hot = self.device.q_rr * recovery_rise(T_RECOVERY + 0.0 * self.device.q_rr)
         back = xp.sqrt(2.0 * recovery_charge(hot, self.device.i_rated, i) * slope)
-        return v * (1.0 + self.overshoot) + self.kick * self.z * back
+        return self.kick * self.z * back
 
     def power(self, v: Array, rate: Array) -> Array:
         """Return the heat of one snubber [W]: rate·(V·Q_j − E_j + C_s·V²)."""
         charge, energy = charge_and_energy(self.device.charge, v)
         return rate * (v * charge - energy + self.c * v * v)
 
-    def place(self, path: str, power: Array, count: int) -> tuple[resistor.Resistor, Ledger]:
-        """Return the resistors of ``count`` snubbers, all heat in one, and the capacitors."""
+    def place(self, path: str, power: Array, count: int) -> Damper:
+        """Return ``count`` snubbers, the heat of all in one resistor, at a ``power`` each."""
         xp = array_namespace(power)
-        placed = resistor.place(path, self.r, xp.sqrt(count * power / resistor.preferred(self.r)))
-        n = count + 0.0 * self.c
-        books = joined(
-            booking(f"{path}.ceramic", Kind.COST, n * COST, "snubber capacitor; invented price"),
-            booking(f"{path}.ceramic", Kind.AREA, n * FOOTPRINT, "snubber capacitor"),
-            booking(f"{path}.ceramic", Kind.VOLUME, n * FOOTPRINT * HEIGHT, "snubber capacitor"),
-            booking(f"{path}.ceramic", Kind.HEIGHT, 0.0 * n + HEIGHT, "snubber capacitor"),
-            booking(f"{path}.ceramic", Kind.MASS, n * MASS, "snubber capacitor"),
-            booking(f"{path}.ceramic", Kind.PIECES, n, "snubber capacitor"),
-            booking(f"{path}.capacitance", Kind.FIGURE, self.c, "snubber capacitor", "F"),
+        built = resistor.preferred(self.r)
+        return Damper(path, built, xp.sqrt(count * power / built), self.c, count)
+
+
+@dataclasses.dataclass(frozen=True)
+class Damper(resistor.Resistor):
+    """Placed snubbers of all phases."""
+
+    c: Array  # [F], of one
+    count: int
+
+    def book(self, t: Array, case: Case) -> Ledger:
+        """Return the resistor's books and those of the capacitors."""
+        path, n = f"{self.path}.ceramic", self.count + 0.0 * self.c
+        what = "snubber capacitor"
+        return joined(
+            super().book(t, case),
+            booking(path, Kind.COST, n * COST, f"{what}; invented price"),
+            booking(path, Kind.AREA, n * FOOTPRINT, what),
+            booking(path, Kind.VOLUME, n * FOOTPRINT * HEIGHT, what),
+            booking(path, Kind.HEIGHT, 0.0 * n + HEIGHT, what),
+            booking(path, Kind.MASS, n * MASS, what),
+            booking(path, Kind.PIECES, n, what),
+            booking(f"{self.path}.capacitance", Kind.FIGURE, self.c, what, "F"),
         )
-        return placed, books
+
+    def items(self, t: Array, case: Case) -> tuple[Item, ...]:
+        """Return the lines of the first design."""
+        build = (Fact("capacitance of one", float(self.c[0, 0, 0]), "F"),)
+        ceramic = Item(f"{self.path}.ceramic", "ceramic capacitor, class I", self.count, build, ())
+        return (*super().items(t, case), ceramic)
 
 
 def snubber(k: Array, device: DiodeDevice, *, l_ring: Array, c_windings: Array) -> Snubber:
