@@ -25,7 +25,8 @@ from optimizer.page.library import Library
 SAME = dash.no_update
 DRAWN = (
     ("fronts-plane", "figure"), ("fronts-bars", "figure"), ("fronts-title", "children"),
-    ("fronts-caption", "children"), ("fronts-table-data", "data"), ("fronts-told", "children"),
+    ("fronts-caption", "children"), ("fronts-table-data", "data"), ("fronts-there", "data"),
+    ("fronts-told", "children"),
 )  # fmt: skip
 COUNTED = (
     ("fronts-count", "children"), ("fronts-fields-data", "data"), ("fronts-pins", "children"),
@@ -74,14 +75,34 @@ def asked(library: Library, query: Query) -> tuple[View, list[Run]]:
     return dataclasses.replace(view, runs=names), runs
 
 
-def shown(library: Library, boards: Boards, query: Query, theme: str | None) -> list[Any]:
-    """Return everything drawn of a view, in the order of the outputs."""
+def shown(
+    library: Library,
+    boards: Boards,
+    query: Query,
+    theme: str | None,
+    there: Mapping[str, Any] | None = None,
+) -> list[Any]:
+    """Return what is drawn of a view, in the order of the outputs; figures only if changed."""
     try:
-        view, _ = asked(library, query)
+        view, runs = asked(library, query)
         found = drawn(library, seen_of(library, boards, view), view, theme)
     except RipplefrontError as error:
         return [*[SAME] * (len(DRAWN) - 1), frame.message(error)]
-    return [found.plane, found.bars, found.title, found.caption, found.table, found.told]
+    now, before = _depends(view, runs, theme), there or {}
+    return [
+        found.plane if now["plane"] != before.get("plane") else SAME,
+        found.bars if now["bars"] != before.get("bars") else SAME,
+        found.title, found.caption, found.table, now, found.told,
+    ]  # fmt: skip
+
+
+def _depends(view: View, runs: Sequence[Run], theme: str | None) -> dict[str, list[str]]:
+    """Return all that each figure follows from: a browser takes long to draw one anew."""
+    entries = view.full()
+    written = [_written(run.folder / "archive.npz") for run in runs]
+    bars = [entries[key] for key in ("runs", "bars", "brushes", "hidden")]
+    plane = [value for key, value in entries.items() if key not in ("bars", "sort")]
+    return {"plane": [str(theme), *written, *plane], "bars": [str(theme), *written, *bars]}
 
 
 def number(library: Library, boards: Boards, query: Query) -> list[Any]:
@@ -141,12 +162,12 @@ def register(app: dash.Dash, library: Library) -> None:
 
     @app.callback(
         *[Output(*place) for place in DRAWN],
-        Input("fronts-asked", "data"), Input("theme", "data"),
+        Input("fronts-asked", "data"), Input("theme", "data"), State("fronts-there", "data"),
     )  # fmt: skip
-    def draw(view: Mapping[str, str] | None, theme: str | None) -> list[Any]:
-        return (
-            shown(library, boards, view, theme) if isinstance(view, dict) else [SAME] * len(DRAWN)
-        )
+    def draw(view: Mapping[str, str] | None, theme: str | None, there: Any) -> list[Any]:
+        if not isinstance(view, dict):
+            return [SAME] * len(DRAWN)
+        return shown(library, boards, view, theme, there)
 
     @app.callback(
         Output("fronts-stamp", "data"), Output("fronts-standing", "children"),

@@ -62,7 +62,7 @@ def area(view: View, runs: Sequence[Run], subject: Run, names: Sequence[str]) ->
 
 
 def _stores(view: View) -> list[Any]:
-    names = ("asked", "query", "table-data", "fields-data", "stamp", "done")
+    names = ("asked", "there", "query", "table-data", "fields-data", "stamp", "done")
     return [
         dcc.Store(id="fronts-view", data=view.full()),
         dcc.Store(id="fronts-runs", data=list(view.runs)),

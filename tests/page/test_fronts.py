@@ -249,13 +249,32 @@ def test_the_table_is_the_front_in_the_order_asked_for(few):
 
 def test_brush_figure_and_table_are_one_selection(library):
     view = {"runs": library.names()[0], "brushes": f"{DENSITY}:0.3:0.5"}
-    plane, _, _, _, told, _ = shown(library, **view)
+    plane, _, _, _, told, *_ = shown(library, **view)
     fronts = [t for t in plane["data"] if t.get("mode") == "lines+markers"]
     drawn = {tuple(c) for t in fronts for c in t["customdata"]}
     assert drawn == {(r["run"], r["id"]) for r in told["rows"]}
     assert all(0.3 <= v <= 0.5 for t in fronts for v in t["x"])
     count = fronts_area.number(library, Boards(library), view)[0]
     assert count.endswith("stored designs")
+
+
+def test_only_figures_that_change_are_sent_again(few):
+    boards, same = Boards(few), dash.no_update
+    view = {"runs": named(few, "parent")}
+    there = fronts_area.shown(few, boards, view, "light")[5]
+
+    def sent(theme="light", **more):
+        answer = fronts_area.shown(few, boards, {**view, **more}, theme, there)
+        return [part is not same for part in answer[:2]]
+
+    assert sent() == [False, False]
+    assert sent(sort="cost") == [False, False]
+    assert sent(x="cost") == [True, False]
+    assert sent(bars="cost") == [False, True]
+    assert sent(brushes="cost::80") == sent(theme="dark") == [True, True]
+    path = few.root / view["runs"] / "archive.npz"
+    path.write_bytes(path.read_bytes())
+    assert sent() == [True, True]
 
 
 def test_brushed_and_zoomed_ends_are_offered_as_pins_that_hold(library):
@@ -321,7 +340,7 @@ def test_a_run_that_is_not_there_is_told(few):
 
 
 def test_an_empty_selection_says_which_brush_to_loosen(few):
-    told = shown(few, runs=named(few, "parent"), brushes="cost::1;height_mm::90")[5]
+    told = shown(few, runs=named(few, "parent"), brushes="cost::1;height_mm::90")[-1]
     assert "No design is left" in texts(told)
     assert "Without the brush on cost: 5" in texts(told)
 
@@ -329,7 +348,7 @@ def test_an_empty_selection_says_which_brush_to_loosen(few):
 def test_a_run_without_designs_says_so_and_draws_nothing_false(tmp_path):
     run = made_run(tmp_path, "none", {"flyback_unfolder": []})
     answer = shown(Library(tmp_path), runs=run.name)
-    assert "has no design yet" in texts(answer[5])
+    assert "has no design yet" in texts(answer[-1])
     assert answer[4]["rows"] == []
 
 
