@@ -120,6 +120,7 @@ def plane_figure(plane: Plane, theme: str | None) -> Figure:
     across, up = plane.axes
     more: dict[str, Any] = {
         "hovermode": "closest", "dragmode": "zoom", "autosize": True, "selections": [],
+        "meta": list(plane.frame),
         "hoverlabel": {"align": "left"}, "margin": {"l": 56, "r": 14, "t": 8, "b": 44},
     }  # fmt: skip
     if plane.colour is not None:

@@ -170,11 +170,15 @@
   function zoomed(change) {
     const keys = Object.keys(change || {}).filter((k) => /^[xy]axis\./.test(k));
     if (!keys.length) { return same(); }
+    const plot = plotOf("fronts-plane");
+    const layout = plot.layout;
+    const whole = layout.meta || [];
     if (keys.some((k) => k.endsWith("autorange"))) {
       if (view.window) { put({ window: "" }); }
+      else { window.Plotly.relayout(plot, { "xaxis.range": whole.slice(0, 2), "yaxis.range": whole.slice(2) }); }
       return same();
     }
-    const layout = plotOf("fronts-plane").layout;
+    if ([...layout.xaxis.range, ...layout.yaxis.range].join() === whole.join()) { return same(); }
     const text = [...ends(layout.xaxis.range), ...ends(layout.yaxis.range)].join(":");
     if (text !== view.window) { put({ window: text }); }
     return same();

@@ -237,6 +237,12 @@ def test_zooming_offers_the_ends_as_pins_and_draws_the_picture_finer(window, sit
     window.click("#fronts-whole")
     until(window, "!location.search.includes('window')")
     until(window, f"{PLOT}.data[0].dx === {whole}")
+    frame = f"[...{PLOT}.layout.xaxis.range, ...{PLOT}.layout.yaxis.range].join()"
+    assert window.evaluate(f"{frame} === {PLOT}.layout.meta.join()")
+    window.mouse.dblclick(x0 + 40, y0 + 120)  # nothing to go back to: the frame stays
+    window.wait_for_timeout(1000)
+    assert window.evaluate(f"{frame} === {PLOT}.layout.meta.join()")
+    assert "window" not in query(window)
 
 
 def test_everything_is_done_by_keyboard(window, site):
