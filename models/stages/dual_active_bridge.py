@@ -128,12 +128,13 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
         Specification, operating points and catalogue.
     """
     at = setting(path, design, prepared, p, case)
+    harmonics = magnetics.harmonic_squares(at.circuit, at.waves, 1.0)
     placed = Placed(
         (
             parts.module_switches(at),
-            *magnetics.choke(at),
+            *magnetics.choke(at, harmonics),
             *parts.blocking(at),
-            magnetics.wound(at),
+            magnetics.wound(at, harmonics),
             parts.link_switches(at),
             parts.module_port(at),
         ),
@@ -145,7 +146,7 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
         f_link=2.0 * design.f,
         active=at.nodes.active,
         windings=transformer.winding_capacitance(design.transformer, case),
-        v_winding=magnetics.winding_swing(at),
+        v_winding=magnetics.winding_swing(at, harmonics[0]),
         f=design.f,
     )
 
@@ -178,14 +179,17 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
     """
     xp = array_namespace(p)
     points, f = case.points, design.f
-    at = setting("", design, prepared, p, case)
+    active = active_share(p, xp.maximum(p, prepared.least_power))
     c = capacitor.capacitance_at(design.input, points.v_pv, case)
     double = 4.0 * math.pi * points.f_grid
     late = 2.0 * xp.sin(xp.minimum(0.5 * double * LATE / f, 1.5))
     admittance = xp.hypot(double * c, p / points.v_pv**2 + LOOP * f * c)
-    left = swing.node_mean(_steepness(at.waves)) * late * link.swing / link.v_rms
+    steep = 1.0 + 0.0 * p
+    if design.modulation == "triangular":
+        steep = swing.node_mean(_steepness(setting("", design, prepared, p, case).waves))
+    left = steep * late * link.swing / link.v_rms
     loops = left * p / (points.v_pv**2 * admittance)
-    bursts = front_ripple.bursts(at.nodes.active, f=f, c=c, p=p, case=case)
+    bursts = front_ripple.bursts(active, f=f, c=c, p=p, case=case)
     return front_ripple.ripple(loops, bursts, case)
 
 

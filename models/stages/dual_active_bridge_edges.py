@@ -22,7 +22,7 @@ class Turn:
     v_far: Array  # [V], where the inductance would take the node at rest
 
 
-def at_module(circuit: Circuit, w: Waves) -> tuple[Turn, Turn]:
+def at_module(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
     """Return how the two legs at the module turn.
 
     After a phase shift each leg sees half of L_s, behind which the link's bridge still holds
@@ -35,9 +35,13 @@ def at_module(circuit: Circuit, w: Waves) -> tuple[Turn, Turn]:
         Turns, inductances, frequency.
     w : Waves
         The waves.
+    triangles : bool
+        Whether the control knows them; without, both legs are alike and told once.
     """
     xp = array_namespace(w.v_2)
     shifted = Turn(-w.current[0], 0.5 * circuit.l_s, 0.5 * (w.v_1 - w.v_2))
+    if not triangles:
+        return (shifted,)
     down, zero = w.v_1 >= w.v_2, 0.0 * w.v_2
     crest, far = xp.where(down, w.i_crest, 0.0), xp.where(down, w.v_1 - w.v_2, 0.0)
     return (
@@ -46,7 +50,7 @@ def at_module(circuit: Circuit, w: Waves) -> tuple[Turn, Turn]:
     )
 
 
-def at_link(circuit: Circuit, w: Waves) -> tuple[Turn, Turn]:
+def at_link(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
     """Return how the two legs at the link turn; the magnetising current always helps.
 
     After a phase shift V₁ helps too.  The crest of a step up turns one leg; at all other
@@ -58,11 +62,15 @@ def at_link(circuit: Circuit, w: Waves) -> tuple[Turn, Turn]:
         Turns, inductances, frequency.
     w : Waves
         The waves.
+    triangles : bool
+        Whether the control knows them; without, both legs are alike and told once.
     """
     xp = array_namespace(w.v_2)
     n, square = circuit.ratio, circuit.ratio * circuit.ratio
     v_in, v_out, i_m = n * w.v_1, n * w.v_2, w.i_m / n
     shifted = Turn(w.current[1] / n + i_m, (0.5 * square) * circuit.l_s, 0.5 * (v_in + v_out))
+    if not triangles:
+        return (shifted,)
     up = w.v_1 < w.v_2
     first = Turn(
         xp.where(up, w.i_crest / n, 0.0) + i_m,

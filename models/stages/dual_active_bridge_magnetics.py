@@ -18,8 +18,8 @@ UNBALANCE = 0.1  # [1], swing between real windings over the link; common practi
 A_LEAST, T_LEAST = 1e-9, 1e-9  # [A] and shares of a period, divisor floors
 
 
-def harmonic_square(circuit: Circuit, w: Waves, order: int, load: Array | float) -> Array:
-    """Return the mean square of an odd harmonic of (v₁ − k·v₂)/(n·ω·L_s) [A²].
+def harmonic_squares(circuit: Circuit, w: Waves, load: Array | float) -> tuple[Array, Array]:
+    """Return the mean squares of first and third harmonic of (v₁ − k·v₂)/(m·ω·L_s) [A²].
 
     Parameters
     ----------
@@ -27,8 +27,6 @@ def harmonic_square(circuit: Circuit, w: Waves, order: int, load: Array | float)
         Turns, inductances, frequency.
     w : Waves
         The waves.
-    order : int
-        1 or 3.
     load : Array or float
         k [1]: 1 for the current in L_s, 1 + L_s/L_m for that of the secondary.
 
@@ -37,45 +35,63 @@ def harmonic_square(circuit: Circuit, w: Waves, order: int, load: Array | float)
     Fourier series of pulses; textbooks.
     """
     xp = array_namespace(w.v_2)
-    quarter = 0.5 * math.pi * order
-    a = w.v_1 * xp.sin(quarter * w.duty_1)
-    b = load * w.v_2 * xp.sin(quarter * w.duty_2)
-    between = a * a + b * b - 2.0 * a * b * xp.cos((math.pi * order) * w.shift)
-    scale = 2.0 / (math.pi * math.pi * order * order * circuit.f * circuit.l_s)
-    return (0.5 * scale * scale) * xp.maximum(between, 0.0)
+    sine_1 = xp.sin((0.5 * math.pi) * w.duty_1)
+    sine_2 = xp.sin((0.5 * math.pi) * w.duty_2)
+    cosine = xp.cos(math.pi * w.shift)
+    scale = 2.0 / (math.pi * math.pi * circuit.f * circuit.l_s)
+    first = _difference(w.v_1 * sine_1, load * w.v_2 * sine_2, cosine)
+    third = _difference(
+        w.v_1 * sine_1 * (3.0 - 4.0 * sine_1 * sine_1),
+        load * w.v_2 * sine_2 * (3.0 - 4.0 * sine_2 * sine_2),
+        cosine * (4.0 * cosine * cosine - 3.0),
+    )
+    half = 0.5 * scale * scale
+    return half * first, (half / 81.0) * third
+
+
+def _difference(a: Array, b: Array, cosine: Array) -> Array:
+    """Return the square of the difference of two phasors."""
+    xp = array_namespace(a, b)
+    return xp.maximum(a * a + b * b - 2.0 * a * b * cosine, 0.0)
 
 
 def _winding(
-    at: Setting, square: Array, scale: Array | float, load: Array | float
+    at: Setting, square: Array, scale: Array | float, harmonics: tuple[Array, Array]
 ) -> WindingStress:
     """Return a winding's current: two harmonics and the rest; even ones there are none."""
     xp = array_namespace(square)
-    first, third = (
-        at.nodes.time(harmonic_square(at.circuit, at.waves, n, load)) * scale for n in (1, 3)
-    )
+    first, third = (at.nodes.time(harmonic) * scale for harmonic in harmonics)
     zero = 0.0 * square
     rest = xp.maximum(square - first - third, 0.0)
     parts = (xp.sqrt(first), zero, xp.sqrt(third), xp.sqrt(rest))
     return WindingStress(zero, zero, at.circuit.f, parts)
 
 
-def wound(at: Setting) -> Part:
+def wound(at: Setting, primary: tuple[Array, Array]) -> Part:
     """Return the transformer, whose flux follows the link's bridge.
 
     The blocking capacitors keep its mean at zero; what a sudden change of the phase shift
     adds for some periods is left to the control.
+
+    Parameters
+    ----------
+    at : Setting
+        The stage.
+    primary : tuple of Array
+        Mean squares of first and third harmonic in L_s [A²].
     """
     w, circuit = at.waves, at.circuit
     xp = array_namespace(w.v_2)
     n, nodes = circuit.ratio, at.nodes
     duty = nodes.running(w.duty_2)
+    secondary = harmonic_squares(circuit, w, 1.0 + circuit.l_s / circuit.l_m)
     stress = TransformerStress(
         l_m=circuit.l_m,
         # A link that rises takes its magnetising current along.
         i_m_peak=xp.maximum(highest(w.i_m), node_max(w.i_m * (at.v_top / at.v_out))),
         windings=(
-            _winding(at, at.square, 1.0, 1.0),
-            _winding(at, at.secondary_square, 1.0 / (n * n), 1.0 + circuit.l_s / circuit.l_m),
+            _winding(at, at.square, 1.0, primary),
+            _winding(at, at.secondary_square, 1.0 / (n * n), secondary),
         ),
         flux=(
             Flux(
@@ -111,8 +127,16 @@ def flux_rise(w: Waves) -> Array:
     return xp.clip(1.0 / xp.maximum(total * total, 1.0), 1e-3, 0.5)
 
 
-def choke(at: Setting) -> tuple[Part, ...]:
-    """Return the series choke, if it is one of its own, less the leakage."""
+def choke(at: Setting, harmonics: tuple[Array, Array]) -> tuple[Part, ...]:
+    """Return the series choke, if it is one of its own, less the leakage.
+
+    Parameters
+    ----------
+    at : Setting
+        The stage.
+    harmonics : tuple of Array
+        Mean squares of first and third harmonic in L_s [A²].
+    """
     x, w, circuit = at.design.series, at.waves, at.circuit
     if not isinstance(x, OwnChoke):
         return ()
@@ -122,7 +146,7 @@ def choke(at: Setting) -> tuple[Part, ...]:
     stress = InductorStress(
         inductance=inductance,
         i_peak=highest(w.i_crest),
-        winding=_winding(at, at.square, 1.0, 1.0),
+        winding=_winding(at, at.square, 1.0, harmonics),
         flux=(
             Flux(
                 f=circuit.f,
@@ -136,13 +160,20 @@ def choke(at: Setting) -> tuple[Part, ...]:
     return (inductor.place(f"{at.path}.choke", x.choke, stress, at.case),)
 
 
-def winding_swing(at: Setting) -> Array:
+def winding_swing(at: Setting, first: Array) -> Array:
     """Return the swing of a square as strong as what drives the windings' capacitance [V].
 
     A bridge that gives full squares leaves its middle at rest; one whose legs turn apart
     moves it by V·cos(½·π·d).  L_s in one lead moves the primary's by half of its own
     voltage.  All fundamentals are added as if in phase, which is an upper bound; at least
     ``UNBALANCE`` of the link is taken.
+
+    Parameters
+    ----------
+    at : Setting
+        The stage.
+    first : Array
+        Mean square of the first harmonic in L_s [A²].
 
     Source
     ------
@@ -151,7 +182,7 @@ def winding_swing(at: Setting) -> Array:
     w, circuit = at.waves, at.circuit
     xp = array_namespace(w.v_2)
     # Half of the choke's amplitude, times π/2 for the swing of a square.
-    amplitude = xp.sqrt(2.0 * harmonic_square(circuit, w, 1, 1.0))
+    amplitude = xp.sqrt(2.0 * first)
     series = (0.5 * math.pi * math.pi) * circuit.f * circuit.l_s * amplitude
     legs = w.v_1 * xp.cos(0.5 * math.pi * w.duty_1) + at.v_out * xp.cos(0.5 * math.pi * w.duty_2)
     return xp.maximum(node_max(series + legs), UNBALANCE * node_mean(at.v_out))

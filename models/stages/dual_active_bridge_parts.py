@@ -14,7 +14,7 @@ from models.stages import dual_active_bridge_edges as edges
 from models.stages.dual_active_bridge_circuit import Design
 from models.stages.dual_active_bridge_edges import Turn
 from models.stages.dual_active_bridge_waves import Circuit, Waves
-from models.stages.swing import Nodes, highest, node_mean
+from models.stages.swing import Nodes, highest, node_mean, smallest
 from models.stress import CapacitorStress, Edge, SwitchStress
 
 # Edges of a triangle without current have neither sign: so many of them find the full
@@ -40,6 +40,11 @@ class Setting:
     nodes: Nodes
     case: Case
 
+    @property
+    def triangles(self) -> bool:
+        """Whether the control knows triangular currents."""
+        return self.design.modulation == "triangular"
+
     @functools.cached_property
     def rate(self) -> Array:
         """Switching periods per second, pauses left out [Hz]."""
@@ -58,39 +63,41 @@ class Setting:
         return self.nodes.time(first + second + third) / self.circuit.ratio**2
 
     @functools.cached_property
-    def turns_module(self) -> tuple[Turn, Turn]:
+    def turns_module(self) -> tuple[Turn, ...]:
         """How the legs at the module turn."""
-        return edges.at_module(self.circuit, self.waves)
+        return edges.at_module(self.circuit, self.waves, triangles=self.triangles)
 
     @functools.cached_property
-    def turns_link(self) -> tuple[Turn, Turn]:
+    def turns_link(self) -> tuple[Turn, ...]:
         """How the legs at the link turn."""
-        return edges.at_link(self.circuit, self.waves)
+        return edges.at_link(self.circuit, self.waves, triangles=self.triangles)
+
+    @functools.cached_property
+    def leg_rate(self) -> Array:
+        """Edges of a switch per second in either of its roles [Hz], along the nodes."""
+        return self.circuit.f * self.nodes.share / len(self.turns_module)
 
 
 def module_switches(at: Setting) -> Part:
     """Return the four switches at the module."""
-    w, (first, second) = at.waves, at.turns_module
+    w, rate, v = at.waves, at.leg_rate, at.v_in
     xp = array_namespace(w.v_2)
-    rate = (0.5 * at.circuit.f) * at.nodes.share
-    # Where a triangle leaves a leg no current, part of its edges comes free of loss.
-    rests = [
-        xp.where(xp.logical_and(w.triangular, turn.i <= 0.0), 1.0 - HARD_SHARE, 0.0)
-        for turn in (first, second)
-    ]
     own = switch.device(at.design.switch, at.case)
-    v = at.v_in + 0.0 * w.v_2
-    hard = tuple(
-        _edge(own, turn, rate * (1.0 - rest), v)
-        for turn, rest in zip((first, second), rests, strict=True)
-    )
+    edges, free = [], 0.0 * rate
+    for turn in at.turns_module:
+        # Where a triangle leaves a leg no current, part of its edges comes free of loss.
+        none = xp.logical_and(w.triangular, turn.i <= 0.0)
+        rest = xp.where(none, 1.0 - HARD_SHARE, 0.0)
+        edges.append(_edge(own, turn, rate * (1.0 - rest), v))
+        free = free + rate * rest
     zero = 0.0 * at.rate
-    free = Edge(node_mean(rate * (rests[0] + rests[1])), zero, zero, zero)
+    if at.triangles:
+        edges.append(Edge(node_mean(free), zero, zero, zero))
     stress = SwitchStress(
         i_rms=xp.sqrt(0.5 * at.square),
-        i_reverse_dead=_waiting(own, (first, second), rate, v),
-        v_block=at.v_in + zero,
-        edges=(*hard, free),
+        i_reverse_dead=_waiting(own, at.turns_module, rate, v),
+        v_block=v + zero,
+        edges=tuple(edges),
     )
     return switch.place(f"{at.path}.switch", at.design.switch, stress, at.case, 4)
 
@@ -98,14 +105,12 @@ def module_switches(at: Setting) -> Part:
 def link_switches(at: Setting) -> Part:
     """Return the four switches at the link."""
     xp = array_namespace(at.v_out)
-    rate = (0.5 * at.circuit.f) * at.nodes.share
-    own = switch.device(at.design.rectifier, at.case)
-    v = at.v_out + 0.0 * at.waves.v_1
+    own, v = switch.device(at.design.rectifier, at.case), at.v_out
     stress = SwitchStress(
         i_rms=xp.sqrt(0.5 * at.secondary_square),
-        i_reverse_dead=_waiting(own, at.turns_link, rate, v),
+        i_reverse_dead=_waiting(own, at.turns_link, at.leg_rate, v),
         v_block=at.v_top + 0.0 * at.rate,
-        edges=tuple(_edge(own, turn, rate + 0.0 * v, v) for turn in at.turns_link),
+        edges=tuple(_edge(own, turn, at.leg_rate, v) for turn in at.turns_link),
     )
     return switch.place(f"{at.path}.rectifier", at.design.rectifier, stress, at.case, 4)
 
@@ -124,7 +129,7 @@ def _edge(own: switch.Device, turn: Turn, rate: Array, v: Array) -> Edge:
     )
 
 
-def _waiting(own: switch.Device, turns: tuple[Turn, Turn], rate: Array, v: Array) -> Array:
+def _waiting(own: switch.Device, turns: tuple[Turn, ...], rate: Array, v: Array) -> Array:
     """Return the mean current in reverse conduction during dead times [A].
 
     A current of the right sign first moves the charge of its node; one of the wrong sign
@@ -132,8 +137,11 @@ def _waiting(own: switch.Device, turns: tuple[Turn, Turn], rate: Array, v: Array
     """
     xp = array_namespace(v)
     charge = 2.0 * charge_and_energy(own.charge, v)[0]
-    moved = [xp.maximum(turn.i * own.t_dead - charge, -turn.i * own.t_dead) for turn in turns]
-    return node_mean(rate * (xp.maximum(moved[0], 0.0) + xp.maximum(moved[1], 0.0)))
+    waiting = 0.0 * rate
+    for turn in turns:
+        moved = turn.i * own.t_dead
+        waiting = waiting + xp.maximum(xp.maximum(moved - charge, -moved), 0.0)
+    return node_mean(rate * waiting)
 
 
 def blocking_ripple(at: Setting) -> tuple[Array, Array]:
@@ -210,9 +218,7 @@ def link_current(at: Setting) -> Array:
     return xp.sqrt(xp.maximum(square - node_mean(mean * mean), 0.0))
 
 
-def moved_charge(own: switch.Device, turns: tuple[Turn, Turn], v: Array) -> Array:
+def moved_charge(own: switch.Device, turns: tuple[Turn, ...], v: Array) -> Array:
     """Return the charge that legs move in their dead time over that of their nodes [1]."""
-    xp = array_namespace(v)
-    charge = 2.0 * charge_and_energy(own.charge, v)[0]
-    least = xp.minimum(turns[0].i, turns[1].i)
-    return least * own.t_dead / charge
+    least = smallest([turn.i for turn in turns])
+    return least * own.t_dead / (2.0 * charge_and_energy(own.charge, v)[0])

@@ -34,7 +34,7 @@ from models.axes import Array, array_namespace
 from models.physics.waveform import ramp_square
 from models.stages.swing import total
 
-LEAST_STEP = 1e-3  # of V₁ from V₂ over the higher, where triangles are worked out [1]
+LEAST_STEP = 1e-6  # of V₁ from V₂ over the higher, where triangles are worked out [1]
 MOST_POWER = 1.0 - 1e-9  # of what the phase shift can pass [1]
 
 
@@ -234,7 +234,7 @@ def _triangular(circuit: Circuit, shifted: Waves) -> Waves:
     rest = 1.0 - long
     i_m = shifted.i_m * xp.where(down, long, short)
     turned = xp.where(down, (2.0 * low / high - 1.0) * i_m, -i_m)
-    zero, one = 0.0 * crest, 1.0 + 0.0 * crest
+    zero, one = shifted.time[2], shifted.sign_1[0]
     return dataclasses.replace(
         shifted,
         triangular=long <= one,
@@ -258,7 +258,7 @@ def _better(triangular: Waves, shifted: Waves) -> Waves:
     taken = xp.logical_and(triangular.triangular, smaller)
 
     def pick(a: Array, b: Array) -> Array:
-        return xp.where(taken, a, b)
+        return a if a is b else xp.where(taken, a, b)
 
     chosen: dict[str, Array | tuple[Array, ...]] = {}
     for field in dataclasses.fields(Waves):
@@ -266,5 +266,5 @@ def _better(triangular: Waves, shifted: Waves) -> Waves:
         if isinstance(a, tuple):
             chosen[field.name] = tuple(pick(x, y) for x, y in zip(a, b, strict=True))
         else:
-            chosen[field.name] = a if a is b else pick(a, b)
+            chosen[field.name] = pick(a, b)
     return Waves(**chosen)  # type: ignore[arg-type]
