@@ -12,7 +12,7 @@ from models.ledger import Kind
 from models.parts import capacitor, switch
 from models.parts.switch import Device
 from models.physics.semiconductor import charge_and_energy
-from models.stages import llc, llc_fixed_ratio, llc_limits
+from models.stages import llc, llc_fixed_ratio, llc_limits, llc_parts
 from models.stages.ports import Output
 from models.variables import build, structures, variables
 from tests.stages.llc_circuit import (
@@ -396,3 +396,55 @@ def test_the_doubler_halves_what_each_half_blocks_and_its_ripple_is_held(rng):
     assert held.v_max.item() == pytest.approx(190.0 + 0.5 * ripple, rel=1e-6)
     share = limit(front, "doubler").item() + 1.0
     assert share * llc_limits.DOUBLER_RIPPLE_MAX == pytest.approx(ripple / 190.0, rel=1e-6)
+
+
+def test_a_bridge_waits_in_reverse_for_what_the_charge_leaves_of_the_dead_time(rng):
+    x = stage(llc.Design, rng)
+    x = dataclasses.replace(x, switch=dataclasses.replace(x.switch, t_dead=designs(300e-9)))
+    front = run(x)
+    held = part(front, "switch").stress
+    off, f = held.edges[0].i_off.item(), figure(front, "f").item()
+    # The limit says which part of the dead time the charge takes.
+    needed = off * 300e-9 / (1.0 - limit(front, "zero_voltage").item())
+    assert held.i_reverse_dead.item() == pytest.approx(f * (off * 300e-9 - needed), rel=1e-6)
+    share = 2.0 * f * 300e-9 / llc_limits.DEAD_MAX
+    assert limit(front, "dead_time").item() == pytest.approx(share - 1.0, rel=1e-6)
+
+
+def test_rectifying_transistors_wait_at_both_ends_of_their_half_sine(rng):
+    x = stage(llc_fixed_ratio.Design, rng, rectifier="transistor")
+    x = dataclasses.replace(x, rectifier=dataclasses.replace(x.rectifier, t_dead=designs(200e-9)))
+    c = case((300.0,), (36.0,))
+    ready = llc_fixed_ratio.prepare(x, v_in=c.points.v_pv, v_out=np.full((1, 1, 1), 360.0), case=c)
+    front = llc_fixed_ratio.place("llc", x, ready, np.full((1, 1, 1), 300.0), c)
+    f = figure(front, "f").item()
+    time = (np.arange(20000) + 0.5) / 20000 / f
+    sine = np.maximum(np.sin(2.0 * math.pi * f * time), 0.0)
+    sine *= 0.5 * 300.0 / 360.0 / sine.mean()
+    ends = (time < 200e-9) | ((time > 0.5 / f - 200e-9) & (time < 0.5 / f))
+    waiting = np.mean(sine * ends)
+    assert part(front, "rectifier").stress.i_reverse_dead.item() == pytest.approx(
+        waiting, rel=0.01
+    )
+
+
+def test_the_flux_moves_at_the_reflected_link_and_rests_between(rng):
+    front = run(stage(llc.Design, rng), v_in=28.0)
+    flux = part(front, "transformer").stress.flux[0]
+    assert 2.0 * flux.duty.item() + flux.flat.item() == pytest.approx(1.0, rel=1e-9)
+    slope = flux.linkage_pp.item() * flux.f.item() / flux.duty.item()
+    assert slope == pytest.approx(38.0, rel=1e-6)
+    assert flux.flat.item() > 0.05
+
+
+def test_a_sine_of_flux_costs_what_its_triangle_is_counted_for():
+    """Mean of |dB/dt|^α at equal height, α = 1.5, against a triangle raised by the factor."""
+    theta = (np.arange(4000) + 0.5) * 0.5 * math.pi / 4000
+    sine = math.pi**1.5 * np.mean(np.cos(theta) ** 1.5)
+    counted = 2.0**1.5 * llc_parts.SINE_FLUX**2.5
+    assert counted == pytest.approx(sine, rel=0.002)
+
+
+def test_both_halves_of_a_doubler_are_counted(rng):
+    x = stage(llc.Design, rng, secondary="doubler", turns=(4.0, 20.0))
+    assert part(run(x), "half").count.item() == 2.0 * x.secondary.half.count.item()

@@ -145,3 +145,16 @@ def test_a_winding_keeps_its_whole_current_over_its_harmonics(rng):
                              strict=True):  # fmt: skip
         fundamental = np.sqrt(2.0) * abs(np.sum(waves.step * waves.value[f"i:{name}"] * turn))
         assert winding.harmonics[0].item() == pytest.approx(fundamental, rel=TOLERANCE)
+
+
+@pytest.mark.parametrize("name", ["below resonance", "above resonance", "half bridge"])
+def test_the_flux_triangle_stands_for_the_voltage_of_the_magnetising_inductance(name, rng):
+    """Σ|dB/dt|^α, α = 1.5, which core loss goes by at equal height."""
+    static, turns, v_in, v_out, power = REGULATED[name]
+    x = stage(llc.Design, rng, turns=turns, **static)
+    ready, front, c = placed(llc, x, v_in, v_out, power)
+    waves = simulated(x, ready, front, c, v_in, v_out, power)
+    flux = part(front, "transformer").stress.flux[0]
+    exact = float(waves.step @ abs(waves.value["v:lp"]) ** 1.5)
+    v_r = v_out / ready.tank.gain.item()
+    assert 2.0 * flux.duty.item() * v_r**1.5 == pytest.approx(exact, rel=0.05)
