@@ -187,6 +187,7 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
         windings=0.0 * design.f,
         v_winding=0.0 * p,
         f=design.f,
+        l_module=_module_inductance(design, prepared, swing.node_mean(prepared.v_out)),
     )
 
 
@@ -214,8 +215,7 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
     """Return the ripple at the module over its voltage [1]: past the loops, and of bursts.
 
     Averaged, the link's swing reaches the magnetising inductance as d/(1 + n) =
-    V/(V_o + n·V) of itself, and the module gives I_m·(1 + n·D)/(1 + n).  In discontinuous
-    conduction less passes.
+    V/(V_o + n·V) of itself.  In discontinuous conduction less passes.
 
     Parameters
     ----------
@@ -235,16 +235,27 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
     Averaged model, derived here; see ``front_ripple``.
     """
     xp = array_namespace(p)
-    v, n = case.points.v_pv, prepared.circuit.ratio
+    v = case.points.v_pv
     c = capacitor.capacitance_at(design.input, v, case)
-    drive = v / (link.v_rms + n * v)
-    drawn = (1.0 + n * (1.0 - (1.0 + n) * drive)) / (1.0 + n)
     loops = front_ripple.past_loops(
-        drive * link.swing,
-        inductance=prepared.circuit.l_m / (xp.maximum(drawn, 0.1) * design.phases),
-        f=design.f, c=c, p=p, case=case,
-    )  # fmt: skip
+        v / (link.v_rms + prepared.circuit.ratio * v) * link.swing,
+        inductance=_module_inductance(design, prepared, link.v_rms),
+        f=design.f,
+        c=c,
+        p=p,
+        case=case,
+    )
     active = active_share(p, xp.maximum(p, prepared.least_power))
     return front_ripple.ripple(
         loops, front_ripple.bursts(active, f=design.f, c=c, p=p, case=case), case
     )
+
+
+def _module_inductance(design: Design, prepared: Prepared, v_link: Array) -> Array:
+    """Return the inductance that the module's current sees, all phases in parallel [H].
+
+    Of the magnetising current I_m the module gives (1 + n·D)/(1 + n) = V_o/(V_o + n·V).
+    """
+    circuit = prepared.circuit
+    drawn = v_link / (v_link + circuit.ratio * prepared.v_in)
+    return circuit.l_m / (drawn * design.phases)

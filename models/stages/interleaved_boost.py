@@ -215,6 +215,7 @@ def place(path: str, design: AnyDesign, prepared: Prepared, p: Array, case: Case
         windings=0.0 * design.f,
         v_winding=0.0 * p,
         f=design.f,
+        l_module=prepared.inductance / prepared.phases,
     )
 
 
