@@ -103,7 +103,14 @@ def controlled(plant):
     bound = np.where(
         f > plant.f_high, plant.f_high, np.where(f < plant.f_low, plant.f_low, np.nan)
     )
-    return _solved(plant, bound, *guess)
+    x, valley, peak = _solved(plant, bound, *guess)
+    # Between a node that swings by itself and a hard turn-on no period has the bound's
+    # frequency: there the valley stays next to zero.
+    between = np.abs(x.charge / x.period - plant.i) > 1e-3
+    if not between.any():
+        return x, valley, peak
+    still = dataclasses.replace(plant, reverse=np.where(between, 1e-3, plant.reverse))
+    return _solved(still, np.where(between, np.nan, bound), np.where(between, 0.0, valley), peak)
 
 
 def _solved(plant, bound, valley, peak):

@@ -86,7 +86,7 @@ def test_stress_in_triangular_mode_follows_the_circuit_in_time(name):
         > next((s for part, s in TRIANGULAR.items() if part in key), 0.02) * abs(value)
     }  # fmt: skip
     assert not wrong
-    assert wanted["unsolved"] < 0.05
+    assert wanted["wrong mean"] < 1e-3
     assert found["highest"] <= 1.03 * stage("triangular", name).design.f_high.item()
 
 
@@ -101,11 +101,12 @@ def test_charge_of_real_devices_acts_as_one_capacitance():
         assert real[key] == pytest.approx(plain[key], rel=0.02), key
 
 
-def test_filter_sees_no_less_than_the_ripple_of_every_angle():
+def test_filter_sees_at_one_frequency_what_it_sees_of_every_angle():
     for name in POINTS["triangular"]:
         if "10 %" not in name:
             found = closed_triangular(stage("triangular", name))["filtered"]
-            assert 0.97 < found / triangular(name)["filtered"] < 1.2
+            # Angles are coarse where the frequency falls towards the zero crossing.
+            assert 0.94 < found / triangular(name)["filtered"] < 1.1
 
 
 @pytest.mark.parametrize("kind", MODULES)
