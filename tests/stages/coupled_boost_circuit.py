@@ -60,4 +60,4 @@ def simulate(point: Point, steps: int = 2400) -> netlist.Waves:
         start |= {f"cc{k}": found.v_clamp.item(), f"sec{k}": found.i_end.item() / point.ratio}
     net.capacitor("co", "o", "0", 100e-6)
     net.resistor("load", "o", "0", point.v_out**2 / (point.power * point.phases))
-    return steady_state(net, period=1.0 / point.f, gates=gates, start=start, steps=steps, warm=30)
+    return steady_state(net, period=1.0 / point.f, gates=gates, start=start, steps=steps, warm=10)

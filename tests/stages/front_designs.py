@@ -117,6 +117,8 @@ def improved(stage, cls, static, rng, *, v=200.0, count=200, rounds=40, cost=Non
 
     score = violation(values)
     for _ in range(rounds):
+        if cost is None and score.min() == 0.0:
+            break
         ranks = np.argsort(score)[: count // 5]
         a, b, c = (rng.choice(ranks, count) for _ in range(3))
         trial = {}

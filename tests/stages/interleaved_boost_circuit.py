@@ -35,7 +35,7 @@ def closed_form(point: Point) -> Waves:
     )
 
 
-def simulate(point: Point, steps: int = 2400) -> netlist.Waves:
+def simulate(point: Point, steps: int = 1600) -> netlist.Waves:
     """Return the simulated period; S_j turns on at j/N."""
     found = closed_form(point)
     duty = found.duty.item()
