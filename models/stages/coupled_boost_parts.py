@@ -154,7 +154,8 @@ def main_switch(at: Setting, design: switch.Design, clamp: diode.DiodeDevice) ->
     """Return S: the leakage holds its current at turn-on, C_c its voltage at turn-off.
 
     Its turn-off current is scaled so that voltage times current is right.  The charge of
-    the output diode moves through the leakage and is burnt in the snubber.
+    the output diode moves through the leakage and is burnt in the snubber.  The ring of the
+    node after D_c has stopped, L_k·I_pk/t₁ high, is left out: some milliwatts.
     """
     xp = array_namespace(at.rate)
     w, nodes = at.waves, at.nodes
