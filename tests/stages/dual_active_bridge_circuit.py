@@ -95,3 +95,15 @@ def simulate(point: Point, steps: int = 2400) -> netlist.Waves:
     return steady_state(
         net, period=1.0 / point.f, gates=gates(found), start=start, steps=steps, warm=20
     )
+
+
+def for_link(point: Point, steps: int = 800) -> netlist.Waves:
+    """Return the simulated period with the gates so set that the link has its voltage."""
+    drives, links = [1.0, 0.95], []
+    for k in range(3):
+        sim = simulate(dataclasses.replace(point, drive=drives[k]), steps)
+        links.append(sim.mean("v:o"))
+        if k > 0:
+            slope = (drives[k] - drives[k - 1]) / (links[k] - links[k - 1])
+            drives.append(drives[k] + (point.v_out - links[k]) * slope)
+    return sim
