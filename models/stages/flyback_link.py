@@ -223,8 +223,8 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
 
     Averaged, the link's swing reaches the magnetising inductance of a complementary drive
     as d/n = V/(V_o + n·V) of itself, and the module gives D = V_o/(V_o + n·V) of its
-    current.  With short pulses the energy of a period does not depend on the link but for
-    the valley of the current, which is left out.
+    current.  With short pulses a percent of the link moves the energy of a period by a tenth
+    of one, through the valley of the current; late by 1.5 periods, that is left out.
 
     Parameters
     ----------

@@ -18,7 +18,7 @@ def values(phases, clamp, **fixed):
     """Variables by field of one design for 300 W into 380 V."""
     switch, two = _row("switches", "GaN 350 V class"), phases == 2
     found = {
-        "f": 60e3, "magnetising": 0.88, "least_load": 0.25, "snubber": 0.9,
+        "f": 62e3 if two else 77e3, "magnetising": 0.88, "least_load": 0.25, "snubber": 0.9,
         "transformer.core": _row("cores", "RM14" if two else "ETD49/25/16"),
         "transformer.ferrite": _row("ferrites", "F-LL"),
         "transformer.turns_primary": 8.0 if two else 6.0,
@@ -39,7 +39,7 @@ def values(phases, clamp, **fixed):
     }  # fmt: skip
     if clamp == "complementary":
         found |= {
-            "magnetising": 0.47, "least_load": 0.5, "snubber": 1.45,
+            "magnetising": 0.5, "least_load": 0.5, "snubber": 1.45,
             "transformer.turns_primary": 10.0 if two else 8.0,
             "transformer.turns_secondary": 39.0 if two else 32.0,
             "transformer.primary_strands": 280.0 if two else 600.0,
