@@ -42,7 +42,6 @@ TRAITS = FrontTraits(
 LATE = 1.5  # [1], switching periods by which the phase follows the link; common practice
 # Gain of the module's voltage loop: a bandwidth of f/120; as in ``front_ripple``.
 LOOP = 2.0 * math.pi / 120.0
-STEEP_MOST = 20.0  # sensitivity of triangles to the link, beyond which it is held [1]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -154,11 +153,11 @@ def place(path: str, design: Design, prepared: Prepared, p: Array, case: Case) -
 def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case: Case) -> Array:
     """Return the ripple at the module over its voltage [1]: past the loops, and of bursts.
 
-    At one phase shift the current drawn is proportional to the link's voltage, whatever the
-    module's.  The phase follows the measured link, late by 1.5 switching periods; what is
-    left of the swing drives the module's capacitor against the voltage loop:
-    |v| = s·|1 − e^(−j2ωT)|·(P/V)·(v̂/v)/|j2ωC + P/V² + Y|, with Y = 2π·f·C/120 and s = 1 for a
-    phase shift.  Pulses of triangles depend on the link more: s of ``_steepness``.
+    At held gate times the current drawn is proportional to the link's voltage, whatever the
+    module's: the module's own squares drive it in quadrature alone.  The times follow the
+    measured link, late by 1.5 switching periods; what is left of the swing drives the
+    module's capacitor against the voltage loop:
+    |v| = |1 − e^(−j2ωT)|·(P/V)·(v̂/v)/|j2ωC + P/V² + Y|, with Y = 2π·f·C/120.
 
     Parameters
     ----------
@@ -184,22 +183,7 @@ def module_ripple(design: Design, prepared: Prepared, link: Link, p: Array, case
     double = 4.0 * math.pi * points.f_grid
     late = 2.0 * xp.sin(xp.minimum(0.5 * double * LATE / f, 1.5))
     admittance = xp.hypot(double * c, p / points.v_pv**2 + LOOP * f * c)
-    steep = 1.0 + 0.0 * p
-    if design.modulation == "triangular":
-        steep = swing.node_mean(_steepness(setting("", design, prepared, p, case).waves))
-    left = steep * late * link.swing / link.v_rms
+    left = late * link.swing / link.v_rms
     loops = left * p / (points.v_pv**2 * admittance)
     bursts = front_ripple.bursts(active, f=f, c=c, p=p, case=case)
     return front_ripple.ripple(loops, bursts, case)
-
-
-def _steepness(w: forms.Waves) -> Array:
-    """Return the relative change of power over that of the link at pulses held [1].
-
-    1 for a phase shift; of triangles V₂/(V₁ − V₂) of a step down, and
-    (2·V₂ − V₁)/(V₂ − V₁) of a step up.
-    """
-    xp = array_namespace(w.v_2)
-    step = xp.maximum(xp.abs(w.v_1 - w.v_2), forms.LEAST_STEP * w.v_2)
-    over = xp.where(w.v_1 >= w.v_2, w.v_2, 2.0 * w.v_2 - w.v_1) / step
-    return xp.where(w.triangular, xp.minimum(over, STEEP_MOST), 1.0)
