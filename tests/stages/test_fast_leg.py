@@ -24,9 +24,12 @@ from tests.stages.fast_leg_cases import (
     Stage,
     closed,
     closed_triangular,
+    fixed_trace,
     simulated_fixed,
     simulated_triangular,
+    triangular_plant,
 )
+from tests.stages.fast_leg_circuit import controlled
 from tests.stages.grid_cases import Point
 
 # The closed forms of the fixed frequency agree within 0.4 %, edges are averaged over every
@@ -288,3 +291,35 @@ def test_soft_switching_burns_less_of_the_node_than_hard():
         for kind, e in (("fixed", hard), ("triangular", soft))
     ]
     assert per_edge[1] < 0.25 * per_edge[0]
+
+
+def test_far_end_of_the_choke_stands_where_the_duty_says():
+    one = stage("fixed", "lagging 0.8, large swing")
+    trace = fixed_trace(one)
+    rise, fall = trace.pulses[0]
+    share = (fall - rise) * one.design.f.item()
+    upper = np.where(trace.plant.u(rise) < 0.0, 1.0 - share, share)
+    edge = one.stress("fast").edges[0]
+    theta = one.side.theta[..., EDGES][0, 0]
+    for far, angle in zip(edge.v_far[0, 0], np.concatenate([theta, theta + math.pi]), strict=True):
+        nearest = np.argmin(np.abs(rise - angle / (2.0 * math.pi * one.f_grid)))
+        assert far / edge.v.item() == pytest.approx(upper[nearest], abs=0.01)
+
+
+def test_node_and_choke_of_the_triangle_meet_at_the_rails():
+    one = stage("triangular")
+    active, passive = one.stress("fast").edges
+    v = one.link.v_rms.item()
+    assert active.v_far + passive.v_far == pytest.approx(v + 0.0 * active.v_far)
+    share = np.abs(one.side.u / one.link.v)[..., COARSE][..., 1::2]
+    assert active.v_far / v == pytest.approx(share)
+    assert one.bridge.ripple.v_node.item() == v
+
+
+def test_diodes_conduct_from_the_arrival_of_the_node_until_it_is_seen():
+    one = stage("triangular", "400 W, 230 V")
+    with np.errstate(all="ignore"):
+        x, _, _ = controlled(triangular_plant(one)[0])
+    current = np.maximum(-x.corners[1][1], 0.0) + x.corners[1][3]
+    wanted = 0.5 * np.mean(current / x.period) * 30e-9
+    assert one.stress("fast").i_reverse_dead.item() == pytest.approx(wanted, rel=0.05)
