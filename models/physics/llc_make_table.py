@@ -1,6 +1,6 @@
 """Work out the table of ``models.physics.llc_table``: ``python -m models.physics.llc_make_table``.
 
-Prints the checksum that ``llc_table.CHECKSUM`` has to name.  Takes a few minutes.
+Prints the checksum that ``llc_table.CHECKSUM`` has to name.  Takes half a minute.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ INSIDE = 0.985  # most power tabulated over that at the peak of the gain, where 
 SHARPNESS = 4.0  # of the smooth change from the peak to P_MOST
 SAMPLES = 129  # instants of an arc for peaks
 NODES = 16  # Gauss nodes of an arc for means
+NOTHING = 1e-9  # length of an arc that is none but for rounding
 
 
 def bounds() -> tuple[Half, Array, Array]:
@@ -106,8 +107,9 @@ def quantities(x: Half) -> dict[str, Array]:
 
     def peak(index: int) -> Array:
         # An arc of no length keeps no magnetising current apart from the tank's.
-        there = (np.abs(arc[index]) * (n > 0.0) for arc, n in zip(fine, x.lengths, strict=True))
-        return np.max(np.stack(list(there)), axis=(0, 1))
+        both = zip(fine, x.lengths, strict=True)
+        there = [np.abs(arc[index]) * (length > NOTHING) for arc, length in both]
+        return np.max(np.stack(there), axis=(0, 1))
 
     return {
         "period": x.gamma / math.pi,

@@ -20,7 +20,7 @@ from models.axes import Array, Indices, array_namespace
 from models.errors import ModelError
 
 FILE = Path(__file__).parent.parent / "data" / "llc_table.npz"
-CHECKSUM = "9290dbf784411abc2bd3f667a643cd040459d54f78488278371edeee9f2f18b6"
+CHECKSUM = "c66294328ba0ddf438af395c5e7fabd6750695d07b47bd83fd7db9b4dee15055"
 F_MOST = 2.2  # f/f₀ above which nothing is tabulated [1]
 
 SPREAD = 50.0  # how much denser the powers of the table lie near the least than the most

@@ -4,8 +4,9 @@ A full or half bridge at the module drives a resonant tank and a transformer; a 
 bridge or voltage doubler feeds the link.  Below resonance the gain rises, with more
 magnetising current; above it falls.  The waves come out of a table of the steady state in
 time (``models.physics.llc_table``), between whose nodes rms and peak values are within
-1 % in nineteen of twenty places and within 3 % but at its edges; dead times, drops of the
-rectifier (1 % of the link) and capacitances of the windings are left out of them.
+1 % in nineteen of twenty places and within 3 % in 99 of a hundred, worst at light load
+near twice the resonance; dead times, drops of the rectifier (1 % of the link) and
+capacitances of the windings are left out of them.
 
 Where the frequency would leave its window at light load, the stage runs in bursts.
 """

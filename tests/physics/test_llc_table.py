@@ -39,8 +39,8 @@ def test_between_the_nodes_waves_are_those_of_the_circuit_in_time(rng):
     for name, value in exact.items():
         scale = exact["tank_peak"] if name in ("off", "commutated") else value
         error = np.abs(getattr(found, name).ravel() - value) / scale
-        assert np.quantile(error, 0.95) < 0.012, name
-        assert np.quantile(error, 0.99) < 0.04, name
+        assert np.quantile(error, 0.95) < 0.01, name
+        assert np.quantile(error, 0.99) < 0.03, name
 
 
 def test_a_sample_of_nodes_made_again_is_what_the_file_holds(rng):
