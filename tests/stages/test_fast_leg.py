@@ -323,3 +323,13 @@ def test_diodes_conduct_from_the_arrival_of_the_node_until_it_is_seen():
     current = np.maximum(-x.corners[1][1], 0.0) + x.corners[1][3]
     wanted = 0.5 * np.mean(current / x.period) * 30e-9
     assert one.stress("fast").i_reverse_dead.item() == pytest.approx(wanted, rel=0.05)
+
+
+@pytest.mark.parametrize("kind", MODULES)
+def test_both_halves_of_the_line_cycle_cost_the_same(kind):
+    one = stage(kind, "10 % load, large ripple" if kind == "fixed" else FIXED)
+    other = dataclasses.replace(one.side, u=-one.side.u, i=-one.side.i)
+    bridge = MODULES[kind].place("bridge", one.design, other, one.link, one.case)
+    for mine, part in zip(one.bridge.placed.parts, bridge.placed.parts, strict=True):
+        t = designs(80.0)
+        assert part.loss(t).item() == pytest.approx(mine.loss(t).item(), rel=1e-9)
