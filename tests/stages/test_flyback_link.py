@@ -255,6 +255,31 @@ def test_the_diode_bears_its_ring_and_the_snubber_its_heat():
     assert (charge > charge_and_energy(bare, plateau)[0]).all()
 
 
+def test_with_short_pulses_the_snubber_is_charged_twice_a_period():
+    # To the blocking voltage, and to the link's once the current has ended.
+    case, design = demo_case(), made(SHORT)
+    ready, at, front = set_up(design, case, still(case))
+    plateau, v_out = at.v_diode, designs(V_LINK)
+    own = ready.snubber.device.charge
+    charge, energy = charge_and_energy(own, plateau)
+    heat = plateau * charge - energy + ready.snubber.c * plateau**2
+    heat = heat + charge_and_energy(own, v_out)[1] + ready.snubber.c * v_out**2
+    found = part(front, "snubber").loss(designs(60.0))
+    assert found == pytest.approx(at.rate * heat, rel=1e-9)
+
+
+def test_between_the_middles_of_the_windings_stands_half_of_what_their_ends_differ_by():
+    case, design = demo_case(), made(COMPLEMENTARY)
+    ready, _, front = set_up(design, case, still(case))
+    primary = ready.v_in + V_LINK / ready.ratio
+    secondary = ready.ratio * primary
+    assert front.v_winding == pytest.approx(0.5 * (secondary - primary), rel=1e-9)
+    two = made({"phases": 2, "clamp": "complementary"})
+    front = set_up(two, case, still(case))[2]
+    each = transformer.winding_capacitance(two.transformer, case)
+    assert front.windings == pytest.approx(2.0 * each)
+
+
 def test_more_turns_spare_the_switch_and_burden_the_diode():
     case = demo_case()
     start = {k: np.repeat(x, 4, axis=0) for k, x in values(**COMPLEMENTARY).items()}
