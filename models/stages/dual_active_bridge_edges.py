@@ -39,7 +39,7 @@ def at_module(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...
         Whether the control knows them; without, both legs are alike and told once.
     """
     xp = array_namespace(w.v_2)
-    shifted = Turn(-w.current[0], 0.5 * circuit.l_s, 0.5 * (w.v_1 - w.v_2))
+    shifted = Turn(w.end, 0.5 * circuit.l_s, 0.5 * (w.v_1 - w.v_2))
     if not triangles:
         return (shifted,)
     down, zero = w.v_1 >= w.v_2, 0.0 * w.v_2
@@ -68,7 +68,7 @@ def at_link(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
     xp = array_namespace(w.v_2)
     n, square = circuit.ratio, circuit.ratio * circuit.ratio
     v_in, v_out, i_m = n * w.v_1, n * w.v_2, w.i_m / n
-    shifted = Turn(w.current[1] / n + i_m, (0.5 * square) * circuit.l_s, 0.5 * (v_in + v_out))
+    shifted = Turn(w.turn / n + i_m, (0.5 * square) * circuit.l_s, 0.5 * (v_in + v_out))
     if not triangles:
         return (shifted,)
     up = w.v_1 < w.v_2

@@ -53,14 +53,12 @@ class Setting:
     @functools.cached_property
     def square(self) -> Array:
         """Mean square of the primary's current [A²], pauses included."""
-        w = self.waves
-        return self.nodes.time(w.squares[0] + w.squares[1] + w.squares[2])
+        return self.nodes.time(self.waves.square)
 
     @functools.cached_property
     def secondary_square(self) -> Array:
         """Mean square of the secondary's current [A²], pauses included."""
-        first, second, third = self.waves.secondary_squares
-        return self.nodes.time(first + second + third) / self.circuit.ratio**2
+        return self.nodes.time(self.waves.secondary_square) / self.circuit.ratio**2
 
     @functools.cached_property
     def turns_module(self) -> tuple[Turn, ...]:
@@ -152,9 +150,8 @@ def blocking_ripple(at: Setting) -> tuple[Array, Array]:
     """
     xp = array_namespace(at.v_out)
     x, w, double = at.design, at.waves, 2.0 * at.circuit.f
-    first = xp.sqrt(highest(w.squares[0] + w.squares[1] + w.squares[2]))
-    squares = w.secondary_squares
-    second = xp.sqrt(highest(squares[0] + squares[1] + squares[2])) / at.circuit.ratio
+    first = xp.sqrt(highest(w.square))
+    second = xp.sqrt(highest(w.secondary_square)) / at.circuit.ratio
     bias = UNEQUAL * at.v_in
     return (
         first / (double * capacitor.capacitance_at(x.blocking, bias, at.case)),

@@ -3,8 +3,8 @@
     v₁ (bridge at the module, ±V₁) ── L_s ─┬── ideal 1 : n ── v₂·n (bridge at the link, ±n·V₂)
                                           L_m
 
-Half a period is three straight lines from corner to corner; the other half is the same with
-the opposite sign.  Currents are those on the module's side.
+Half a period is two straight lines and a rest; the other half is the same with the opposite
+sign.  Currents are those on the module's side.
 
 Phase shift: both bridges give full squares, the link's later by φ = π·x.  Triangular: both
 give pulses, and the current starts and ends a pulse at zero::
@@ -28,11 +28,9 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import itertools
 
 from models.axes import Array, array_namespace
 from models.physics.waveform import ramp_square
-from models.stages.swing import total
 
 LEAST_STEP = 1e-6  # of V₁ from V₂ over the higher, where triangles are worked out [1]
 MOST_POWER = 1.0 - 1e-9  # of what the phase shift can pass [1]
@@ -50,63 +48,82 @@ class Circuit:
 
 @dataclasses.dataclass(frozen=True)
 class Waves:
-    """One half period while the stage runs; tuples go by corner or by line."""
+    """One half period while the stage runs: two lines, then a rest with both bridges at zero."""
 
     power: Array  # [W]
     v_1: Array  # [V]
     v_2: Array  # [V], link over n
     triangular: Array  # True where the current is triangular
-    time: tuple[Array, ...]  # of the three lines, shares of half a period
-    current: tuple[Array, ...]  # in L at the four corners [A]
-    magnetising: tuple[Array, ...]  # in L_m at the four corners [A]
-    sign_1: tuple[Array, ...]  # of v₁ on the three lines: 1, 0
-    sign_2: tuple[Array, ...]  # of v₂: −1, 0, 1
+    time: tuple[Array, Array]  # of both lines, shares of half a period
+    end: Array  # [A], in L_s as the second line ends, and minus that as the first begins
+    turn: Array  # [A], in L_s between the lines
+    m_end: Array  # [A], in L_m as the second line ends, and minus that as the first begins
+    m_turn: Array  # [A], in L_m between the lines
+    sign_1: Array  # of v₁ on the second line: 1 or 0; 1 on the first
+    sign_2: Array  # of v₂ on the first line: −1, 0 or 1; 1 on the second
     duty_1: Array  # of v₁, share of half a period
     duty_2: Array  # of v₂
     shift: Array  # from the middle of v₁ to that of v₂, share of half a period
-    i_crest: Array  # [A], largest in L
+    i_crest: Array  # [A], largest in L_s
     i_m: Array  # [A], peak of the magnetising current
 
     @property
     def lines(self) -> tuple[tuple[Array, Array], ...]:
-        """Current in L at both ends of every line [A]."""
-        return tuple(itertools.pairwise(self.current))
+        """Current in L_s at both ends of either line [A]."""
+        return ((-self.end, self.turn), (self.turn, self.end))
 
     @property
     def secondary_lines(self) -> tuple[tuple[Array, Array], ...]:
-        """Current of the secondary times n at both ends of every line [A]."""
-        corner = [i - m for i, m in zip(self.current, self.magnetising, strict=True)]
-        return tuple(itertools.pairwise(corner))
+        """Current of the secondary times n at both ends of either line [A]."""
+        end, turn = self.end - self.m_end, self.turn - self.m_turn
+        return ((-end, turn), (turn, end))
 
     @functools.cached_property
-    def squares(self) -> tuple[Array, ...]:
-        """Square of the current in L over every line, times its length [A²]."""
-        return _squares(self.time, self.lines)
+    def squares(self) -> tuple[Array, Array]:
+        """Square of the current in L_s over either line, times its length [A²]."""
+        (a, b), (c, d) = self.lines
+        return self.time[0] * ramp_square(a, b), self.time[1] * ramp_square(c, d)
 
     @functools.cached_property
-    def secondary_squares(self) -> tuple[Array, ...]:
+    def secondary_squares(self) -> tuple[Array, Array]:
         """The same of n times the secondary's current [A²]."""
-        return _squares(self.time, self.secondary_lines)
+        (a, b), (c, d) = self.secondary_lines
+        return self.time[0] * ramp_square(a, b), self.time[1] * ramp_square(c, d)
+
+    @functools.cached_property
+    def square(self) -> Array:
+        """Mean square of the current in L_s [A²]; it rests at zero."""
+        return self.squares[0] + self.squares[1]
+
+    @functools.cached_property
+    def secondary_square(self) -> Array:
+        """Mean square of n times the secondary's current [A²]; L_m keeps its own at rest."""
+        rest = 1.0 - self.time[0] - self.time[1]
+        lines = self.secondary_squares[0] + self.secondary_squares[1]
+        return lines + rest * (self.m_end * self.m_end)
 
     @property
     def drawn_square(self) -> Array:
         """Mean square of the current drawn from the module [A²]."""
-        return total([s * q for s, q in zip(self.sign_1, self.squares, strict=True)])
+        return self.squares[0] + self.sign_1 * self.squares[1]
 
     @property
     def given_square(self) -> Array:
         """Mean square of n times the current given to the link [A²]."""
-        return total([s * s * q for s, q in zip(self.sign_2, self.secondary_squares, strict=True)])
+        first, second = self.secondary_squares
+        return self.sign_2 * self.sign_2 * first + second
 
     @property
     def drawn(self) -> Array:
         """Mean current drawn from the module [A]."""
-        return _mean(self.time, self.sign_1, self.lines)
+        (a, b), (c, d) = self.lines
+        return 0.5 * (self.time[0] * (a + b) + self.sign_1 * self.time[1] * (c + d))
 
     @property
     def given(self) -> Array:
         """Mean of n times the current given to the link [A]."""
-        return _mean(self.time, self.sign_2, self.secondary_lines)
+        (a, b), (c, d) = self.secondary_lines
+        return 0.5 * (self.sign_2 * self.time[0] * (a + b) + self.time[1] * (c + d))
 
     @functools.cached_property
     def input_charge(self) -> Array:
@@ -114,26 +131,17 @@ class Waves:
         xp = array_namespace(self.power)
         mean = self.power / self.v_1
         moved = top = bottom = 0.0 * self.power
-        for t, s, (a, b) in zip(self.time, self.sign_1, self.lines, strict=True):
-            first, last = s * a - mean, s * b - mean
+        ends = (-self.end, self.turn, self.sign_1 * self.turn, self.sign_1 * self.end)
+        for t, a, b in zip(self.time, ends[::2], ends[1::2], strict=True):
+            first, last = a - mean, b - mean
             # Within a line the charge turns where the current crosses its mean.
-            size = xp.abs(first) + xp.abs(last)
-            share = xp.where(first * last < 0.0, xp.abs(first) / xp.maximum(size, 1e-12), 0.0)
+            crosses = first * last < 0.0
+            share = xp.where(crosses, first / xp.where(crosses, first - last, 1.0), 0.0)
             turn = moved + (0.5 * t) * share * first
             moved = moved + (0.5 * t) * (first + last)
             top = xp.maximum(top, xp.maximum(turn, moved))
             bottom = xp.minimum(bottom, xp.minimum(turn, moved))
         return top - bottom
-
-
-def _squares(time: tuple[Array, ...], lines: tuple[tuple[Array, Array], ...]) -> tuple[Array, ...]:
-    return tuple(t * ramp_square(a, b) for t, (a, b) in zip(time, lines, strict=True))
-
-
-def _mean(
-    time: tuple[Array, ...], sign: tuple[Array, ...], lines: tuple[tuple[Array, Array], ...]
-) -> Array:
-    return total([0.5 * t * s * (a + b) for t, s, (a, b) in zip(time, sign, lines, strict=True)])
 
 
 def most_power(circuit: Circuit, *, v_1: Array, v_2: Array) -> Array:
@@ -195,18 +203,19 @@ def waves(circuit: Circuit, power: Array, *, v_1: Array, v_2: Array, triangles: 
     i_1 = (v_1 - (1.0 - 2.0 * x) * v_2) * slope
     i_2 = (v_2 - (1.0 - 2.0 * x) * v_1) * slope
     i_m = v_2 / (4.0 * circuit.f * circuit.l_m)
-    bend = (1.0 - 2.0 * x) * i_m
-    zero, one = 0.0 * x, 1.0 + 0.0 * x
+    one = 1.0 + 0.0 * x
     shifted = Waves(
         power=power,
         v_1=v_1,
         v_2=v_2,
         triangular=one < 0.0,
-        time=(x, 1.0 - x, zero),
-        current=(-i_1, i_2, i_1, i_1),
-        magnetising=(-bend, -i_m, bend, bend),
-        sign_1=(one, one, one),
-        sign_2=(-one, one, one),
+        time=(x, 1.0 - x),
+        end=i_1,
+        turn=i_2,
+        m_end=(1.0 - 2.0 * x) * i_m,
+        m_turn=-i_m,
+        sign_1=one,
+        sign_2=-one,
         duty_1=one,
         duty_2=one,
         shift=x,
@@ -231,18 +240,17 @@ def _triangular(circuit: Circuit, shifted: Waves) -> Waves:
     short = xp.sqrt(2.0 * impedance * shifted.power / (step * high))
     long = short * high / low
     crest = step * short / impedance
-    rest = 1.0 - long
     i_m = shifted.i_m * xp.where(down, long, short)
-    turned = xp.where(down, (2.0 * low / high - 1.0) * i_m, -i_m)
-    zero, one = shifted.time[2], shifted.sign_1[0]
     return dataclasses.replace(
         shifted,
-        triangular=long <= one,
-        time=(xp.where(down, short, long - short), xp.where(down, long - short, short), rest),
-        current=(zero, crest, zero, zero),
-        magnetising=(-i_m, turned, i_m, i_m),
-        sign_1=(one, xp.where(down, 0.0, one), zero),
-        sign_2=(xp.where(down, one, 0.0), one, zero),
+        triangular=long <= 1.0,
+        time=(xp.where(down, short, long - short), xp.where(down, long - short, short)),
+        end=0.0 * crest,
+        turn=crest,
+        m_end=i_m,
+        m_turn=xp.where(down, (2.0 * low / high - 1.0) * i_m, -i_m),
+        sign_1=xp.where(down, 0.0, 1.0),
+        sign_2=xp.where(down, 1.0, 0.0),
         duty_1=xp.where(down, short, long),
         duty_2=xp.where(down, long, short),
         shift=0.5 * (long - short),
@@ -254,8 +262,7 @@ def _triangular(circuit: Circuit, shifted: Waves) -> Waves:
 def _better(triangular: Waves, shifted: Waves) -> Waves:
     """Return triangles where they are possible and take less current."""
     xp = array_namespace(shifted.v_2)
-    smaller = total(triangular.squares) < total(shifted.squares)
-    taken = xp.logical_and(triangular.triangular, smaller)
+    taken = xp.logical_and(triangular.triangular, triangular.square < shifted.square)
 
     def pick(a: Array, b: Array) -> Array:
         return a if a is b else xp.where(taken, a, b)

@@ -73,10 +73,7 @@ def simulate(point: Point, steps: int = 2400) -> netlist.Waves:
     near, far = "a", "x"
     if point.blocking > 0.0:
         near, far = "c", "z"
-        i_1, i_2 = (
-            sum(x.item() for x in squares) ** 0.5
-            for squares in (found.squares, found.secondary_squares)
-        )
+        i_1, i_2 = (square.item() ** 0.5 for square in (found.square, found.secondary_square))
         scale = 0.5 / (point.f * point.blocking)
         net.capacitor("cb", "a", near, i_1 * scale / point.v_in)
         net.capacitor("cs", "x", far, i_2 / n * scale / point.v_out)
@@ -90,7 +87,7 @@ def simulate(point: Point, steps: int = 2400) -> netlist.Waves:
     net.couple("pri", "sec", COUPLING * n * point.l_m)
     net.capacitor("co", "o", "0", 30e-6)
     net.resistor("load", "o", "0", point.v_out**2 / point.power)
-    i, i_m = found.current[0].item(), found.magnetising[0].item()
+    i, i_m = -found.end.item(), -found.m_end.item()
     start |= {"ls": i, "pri": i, "sec": (i_m - i) / n}
     return steady_state(
         net, period=1.0 / point.f, gates=gates(found), start=start, steps=steps, warm=20
