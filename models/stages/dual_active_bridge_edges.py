@@ -20,14 +20,15 @@ class Turn:
     i: Array  # [A], positive where it drives the node towards the other rail
     inductance: Array  # [H], that keeps the current
     v_far: Array  # [V], where the inductance would take the node at rest
+    share: Array | float = 1.0  # of the bridge's edges that are like this [1]
 
 
-def at_module(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
-    """Return how the two legs at the module turn.
+def at_module(circuit: Circuit, w: Waves, *, triangles: bool) -> Turn:
+    """Return how the legs at the module turn, as far as they find a current.
 
     After a phase shift each leg sees half of L_s, behind which the link's bridge still holds
     −V₂.  The crest of a step down turns one leg; all other ends of a triangle find no
-    current.
+    current, which leaves them out of ``share``.
 
     Parameters
     ----------
@@ -36,22 +37,18 @@ def at_module(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...
     w : Waves
         The waves.
     triangles : bool
-        Whether the control knows them; without, both legs are alike and told once.
+        Whether the control knows them.
     """
     xp = array_namespace(w.v_2)
     shifted = Turn(w.end, 0.5 * circuit.l_s, 0.5 * (w.v_1 - w.v_2))
     if not triangles:
-        return (shifted,)
-    down, zero = w.v_1 >= w.v_2, 0.0 * w.v_2
-    crest, far = xp.where(down, w.i_crest, 0.0), xp.where(down, w.v_1 - w.v_2, 0.0)
-    return (
-        _leg(w, Turn(zero, circuit.l_s, zero), shifted),
-        _leg(w, Turn(crest, circuit.l_s, far), shifted),
-    )
+        return shifted
+    crest = Turn(w.i_crest, circuit.l_s, w.v_1 - w.v_2, xp.where(w.v_1 >= w.v_2, 0.5, 0.0))
+    return _leg(w, crest, shifted)
 
 
 def at_link(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
-    """Return how the two legs at the link turn; the magnetising current always helps.
+    """Return how the legs at the link turn; the magnetising current always helps.
 
     After a phase shift V₁ helps too.  The crest of a step up turns one leg; at all other
     ends of a triangle L_m holds its current.
@@ -77,7 +74,8 @@ def at_link(circuit: Circuit, w: Waves, *, triangles: bool) -> tuple[Turn, ...]:
         square * xp.where(up, circuit.l_s, circuit.l_m),
         xp.where(up, v_in, 0.0),
     )
-    return _leg(w, first, shifted), _leg(w, Turn(i_m, square * circuit.l_m, v_out), shifted)
+    second = Turn(i_m, square * circuit.l_m, v_out)
+    return tuple(dataclasses.replace(_leg(w, leg, shifted), share=0.5) for leg in (first, second))
 
 
 def _leg(w: Waves, triangle: Turn, shifted: Turn) -> Turn:

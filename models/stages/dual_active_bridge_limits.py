@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from models.axes import Array, array_namespace, point_max
 from models.ledger import Kind, Ledger, at_least, at_most, booking, joined
-from models.parts import switch
 from models.stages import dual_active_bridge_parts as parts
 from models.stages.dual_active_bridge_circuit import OwnChoke
 from models.stages.dual_active_bridge_waves import most_power
@@ -78,10 +77,7 @@ def figures(at: parts.Setting) -> Ledger:
     path, w, circuit = at.path, at.waves, at.circuit
     shift = node_max(xp.where(w.triangular, 0.0, 180.0 * w.shift))
     triangular = node_mean(xp.where(w.triangular, 1.0, 0.0) + 0.0 * w.v_2)
-    module = switch.device(at.design.switch, at.case)
-    link = switch.device(at.design.rectifier, at.case)
-    moved = parts.moved_charge(module, at.turns_module, at.v_in)
-    moved_link = parts.moved_charge(link, at.turns_link, at.v_out)
+    moved, moved_link = parts.moved_charge(at)
     return joined(
         booking(f"{path}.l_s", Kind.FIGURE, circuit.l_s,
                 "series inductance at the module's side, leakage included", "H"),

@@ -61,7 +61,7 @@ class Setting:
         return self.nodes.time(self.waves.secondary_square) / self.circuit.ratio**2
 
     @functools.cached_property
-    def turns_module(self) -> tuple[Turn, ...]:
+    def turn_module(self) -> Turn:
         """How the legs at the module turn."""
         return edges.at_module(self.circuit, self.waves, triangles=self.triangles)
 
@@ -71,31 +71,30 @@ class Setting:
         return edges.at_link(self.circuit, self.waves, triangles=self.triangles)
 
     @functools.cached_property
-    def leg_rate(self) -> Array:
-        """Edges of a switch per second in either of its roles [Hz], along the nodes."""
-        return self.circuit.f * self.nodes.share / len(self.turns_module)
+    def node_rate(self) -> Array:
+        """Edges of a switch per second [Hz], along the nodes."""
+        return self.circuit.f * self.nodes.share
 
 
 def module_switches(at: Setting) -> Part:
     """Return the four switches at the module."""
-    w, rate, v = at.waves, at.leg_rate, at.v_in
-    xp = array_namespace(w.v_2)
+    xp = array_namespace(at.v_out)
+    turn, v = at.turn_module, at.v_in
     own = switch.device(at.design.switch, at.case)
-    edges, free = [], 0.0 * rate
-    for turn in at.turns_module:
-        # Where a triangle leaves a leg no current, part of its edges comes free of loss.
-        none = xp.logical_and(w.triangular, turn.i <= 0.0)
-        rest = xp.where(none, 1.0 - HARD_SHARE, 0.0)
-        edges.append(_edge(own, turn, rate * (1.0 - rest), v))
-        free = free + rate * rest
+    turned = [_edge(own, turn, at.node_rate * turn.share, v)]
     zero = 0.0 * at.rate
     if at.triangles:
-        edges.append(Edge(node_mean(free), zero, zero, zero))
+        still = node_mean(at.node_rate * (1.0 - turn.share))
+        hard = (switch.moved(own, 0.0, v),)
+        turned += [
+            Edge(HARD_SHARE * still, zero, zero, v, hard),
+            Edge((1.0 - HARD_SHARE) * still, zero, zero, zero),
+        ]
     stress = SwitchStress(
         i_rms=xp.sqrt(0.5 * at.square),
-        i_reverse_dead=_waiting(own, at.turns_module, rate, v),
+        i_reverse_dead=_waiting(own, (turn,), at.node_rate, v),
         v_block=v + zero,
-        edges=tuple(edges),
+        edges=tuple(turned),
     )
     return switch.place(f"{at.path}.switch", at.design.switch, stress, at.case, 4)
 
@@ -103,12 +102,12 @@ def module_switches(at: Setting) -> Part:
 def link_switches(at: Setting) -> Part:
     """Return the four switches at the link."""
     xp = array_namespace(at.v_out)
-    own, v = switch.device(at.design.rectifier, at.case), at.v_out
+    own, v, rate = switch.device(at.design.rectifier, at.case), at.v_out, at.node_rate
     stress = SwitchStress(
         i_rms=xp.sqrt(0.5 * at.secondary_square),
-        i_reverse_dead=_waiting(own, at.turns_link, at.leg_rate, v),
+        i_reverse_dead=_waiting(own, at.turns_link, rate, v),
         v_block=at.v_top + 0.0 * at.rate,
-        edges=tuple(_edge(own, turn, at.leg_rate, v) for turn in at.turns_link),
+        edges=tuple(_edge(own, turn, rate * turn.share, v) for turn in at.turns_link),
     )
     return switch.place(f"{at.path}.rectifier", at.design.rectifier, stress, at.case, 4)
 
@@ -138,7 +137,7 @@ def _waiting(own: switch.Device, turns: tuple[Turn, ...], rate: Array, v: Array)
     waiting = 0.0 * rate
     for turn in turns:
         moved = turn.i * own.t_dead
-        waiting = waiting + xp.maximum(xp.maximum(moved - charge, -moved), 0.0)
+        waiting = waiting + turn.share * xp.maximum(xp.maximum(moved - charge, -moved), 0.0)
     return node_mean(rate * waiting)
 
 
@@ -215,7 +214,18 @@ def link_current(at: Setting) -> Array:
     return xp.sqrt(xp.maximum(square - node_mean(mean * mean), 0.0))
 
 
-def moved_charge(own: switch.Device, turns: tuple[Turn, ...], v: Array) -> Array:
-    """Return the charge that legs move in their dead time over that of their nodes [1]."""
-    least = smallest([turn.i for turn in turns])
-    return least * own.t_dead / (2.0 * charge_and_energy(own.charge, v)[0])
+def moved_charge(at: Setting) -> tuple[Array, Array]:
+    """Return the charge that a leg moves in its dead time over that of its node [1].
+
+    Of the leg at the module and of that at the link that move least.
+    """
+    xp = array_namespace(at.v_out)
+    turn, x = at.turn_module, at.design
+    module = switch.device(x.switch, at.case)
+    link = switch.device(x.rectifier, at.case)
+    first = xp.where(xp.asarray(turn.share) < 1.0, xp.minimum(turn.i, 0.0), turn.i)
+    second = smallest([turn.i for turn in at.turns_link])
+    return (
+        first * module.t_dead / (2.0 * charge_and_energy(module.charge, at.v_in)[0]),
+        second * link.t_dead / (2.0 * charge_and_energy(link.charge, at.v_out)[0]),
+    )

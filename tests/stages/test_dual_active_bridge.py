@@ -248,12 +248,12 @@ def test_edges_reach_what_inductance_and_charge_say(shift):
     ready, _ = placed(dab, design, case, link(1, case, swing=0.0, nodes=1))
     at = setting(design, ready, p, case)
     row = int(np.argmax(case.points.weight))
-    for turns, v in ((at.turns_module, at.v_in), (at.turns_link, at.v_out)):
+    for turn, v in ((at.turn_module, at.v_in), (at.turns_link[0], at.v_out)):
         turn = dataclasses.replace(
-            turns[0],
+            turn,
             **{
-                f.name: np.broadcast_to(getattr(turns[0], f.name), p.shape)[:, row : row + 1]
-                for f in dataclasses.fields(turns[0])
+                name: np.broadcast_to(getattr(turn, name), p.shape)[:, row : row + 1]
+                for name in ("i", "inductance", "v_far")
             },
         )
         volt = np.broadcast_to(v, p.shape)[0, row, 0]
