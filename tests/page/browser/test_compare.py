@@ -1,32 +1,19 @@
 """The compare area in a real browser: designs, runs, folded rows, hostile names, keyboard."""
 
-import os
-import socket
-import threading
-import time
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-import waitress
 
 from optimizer import named
-from optimizer.page.app import hosts_of, page_app
 from optimizer.page.library import Library
 from tests.optimizer.made_runs import made_run
+from tests.page.browser.windows import served, until
 from tests.page.made import many
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 HOSTILE = "<img src=x onerror=alert(1)>"
 BEFORE = {"boost": [(0.30, 96.0), (0.40, 95.5), (0.50, 95.0)], HOSTILE: [(0.2, 94.0)]}
 AFTER = {"boost": [(0.30, 95.8), (0.40, 95.2)], HOSTILE: [(0.2, 93.9)]}
 SHOWN = "tbody tr:not(.alike)"
-
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here")
 
 
 @pytest.fixture(scope="module")
@@ -40,51 +27,11 @@ def site(tmp_path_factory):
     run = Library(root).run(many(root, 600).name)
     designs = [run.front_of(t)[0].id for t in dict.fromkeys(c.topology for c in run.candidates)]
     named.save(root, named.Named("high", run.name, designs[0], {"box.height_mm": "55"}, HOSTILE))
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = page_app(root, hosts_of("127.0.0.1", port))
-    server = waitress.create_server(app.server, host="127.0.0.1", port=port, threads=4)
-    threading.Thread(target=server.run, daemon=True).start()
-    yield SimpleNamespace(
-        at=f"http://127.0.0.1:{port}", run=run.name, entries=[f"{run.name}/{d}" for d in designs],
-        before=before, after=after,
-    )  # fmt: skip
-    server.close()
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """One browser for the module."""
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield browser
-    browser.close()
-    playwright.stop()
-
-
-@pytest.fixture
-def window(chromium, site):
-    """A new window that fails the test on any error, and on any request elsewhere."""
-    context = chromium.new_context(viewport={"width": 1366, "height": 768})
-    page = context.new_page()
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-    page.on("dialog", lambda d: (wrong.append("dialog"), d.dismiss()))
-    page.on("request", lambda r: wrong.append(r.url)
-            if not r.url.startswith((site.at, "data:", "blob:")) else None)  # fmt: skip
-    yield page
-    context.close()
-    assert wrong == []
-
-
-def until(page, script, seconds=20.0):
-    """Wait for a condition in the page; its policy forbids to hand it text to evaluate."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(script):
-        assert time.monotonic() < end, f"never came true: {script}"
-        time.sleep(0.05)
+    with served(root) as at:
+        yield SimpleNamespace(
+            at=at, run=run.name, entries=[f"{run.name}/{d}" for d in designs],
+            before=before, after=after,
+        )  # fmt: skip
 
 
 def designs(page, site, *entries, more=""):

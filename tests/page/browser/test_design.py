@@ -2,29 +2,17 @@
 
 import os
 import re
-import socket
-import threading
-import time
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-import waitress
 
 from optimizer import named
-from optimizer.page.app import hosts_of, page_app
 from optimizer.page.library import Library
+from tests.page.browser.windows import served, until
 from tests.page.made import many
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 WIDTH = "[id='design-field-box.width_mm']"
 HOSTILE = "<img src=x onerror=alert(1)>"
-
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here")
 
 
 @pytest.fixture(scope="module")
@@ -32,52 +20,11 @@ def site(tmp_path_factory):
     """The page over a made-up run of 2,000 designs, and a design of each topology."""
     root = tmp_path_factory.mktemp("runs")
     many(root, 2_000)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = page_app(root, hosts_of("127.0.0.1", port))
-    server = waitress.create_server(app.server, host="127.0.0.1", port=port, threads=4)
-    threading.Thread(target=server.run, daemon=True).start()
     run = Library(root).run(Library(root).names()[0])
     filled = [c.topology for c in run.candidates if run.fronts[c.number].size]
     first = {t: run.front_of(t)[0].id for t in dict.fromkeys(filled)}
-    yield SimpleNamespace(
-        root=root, run=run.name, designs=list(first.values()), at=f"http://127.0.0.1:{port}"
-    )
-    server.close()
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """One browser for the module."""
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield browser
-    browser.close()
-    playwright.stop()
-
-
-@pytest.fixture
-def window(chromium, site):
-    """A new window that fails the test on any error, and on any request elsewhere."""
-    context = chromium.new_context(viewport={"width": 1366, "height": 768})
-    page = context.new_page()
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-    page.on("request", lambda r: wrong.append(r.url)
-            if not r.url.startswith((site.at, "data:", "blob:")) else None)  # fmt: skip
-    yield page
-    context.close()
-    assert wrong == []
-
-
-def until(page, script, seconds=10.0):
-    """Wait for a condition in the page; its policy forbids to hand it text to evaluate."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(script):
-        assert time.monotonic() < end, f"never came true: {script}"
-        time.sleep(0.02)
+    with served(root) as at:
+        yield SimpleNamespace(root=root, run=run.name, designs=list(first.values()), at=at)
 
 
 def opened(page, site, design=0, more=""):

@@ -4,27 +4,20 @@ The areas are made up, so that what the frame does is seen whatever the real are
 """
 
 import itertools
-import os
 import threading
-import time
+from types import SimpleNamespace
 
 import pytest
-import waitress
 from dash import ClientsideFunction, Input, Output, State, dcc, html
-from waitress import wasyncore
 
 from models.errors import RipplefrontError
+from optimizer.page import app as application
 from optimizer.page import theme
-from optimizer.page.app import page_app
 from optimizer.page.areas import Area, address
 from tests.optimizer.made_runs import made_run
+from tests.page.browser.windows import PATIENCE, served, until
 
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
-]  # fmt: skip
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-PATIENCE = 15  # s
+WORKED = threading.Event()  # until then the slow callback has no answer
 WIDTHS = [(400, 800), (1366, 768), (2560, 1440)]
 FIGURE = {
     "data": [
@@ -69,7 +62,7 @@ def callbacks(app, library):
 
     @app.callback(Output("out", "children"), Input("slow", "n_clicks"), prevent_initial_call=True)
     def slow(clicks):
-        time.sleep(2.0)
+        assert WORKED.wait(PATIENCE)
         return "done"
 
     @app.callback(
@@ -103,80 +96,27 @@ MADE = (
 
 
 @pytest.fixture(scope="module")
-def browser():
-    if not os.path.exists(CHROMIUM):
-        pytest.skip(f"there is no browser at {CHROMIUM}")
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield chromium
-    chromium.close()
-    playwright.stop()
-
-
-class Served:
-    """A page in a thread, which can be stopped."""
-
-    def __init__(self, root):
-        from optimizer.page import app as application
-        from optimizer.page.app import hosts_of, listening
-
-        place = listening("127.0.0.1", 0)
-        port = place.getsockname()[1]
-        usual, application.AREAS = application.AREAS, MADE
-        try:
-            made = page_app(root, hosts_of("127.0.0.1", port))
-        finally:
-            application.AREAS = usual
-        self.server = waitress.create_server(made.server, sockets=[place], threads=4)
-        self.address = f"http://127.0.0.1:{port}"
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-
-    def stop(self):
-        self.server.trigger.pull_trigger(lambda: wasyncore.close_all(self.server._map))
-        self.thread.join(timeout=10)
-        self.server.task_dispatcher.shutdown()
-
-
-@pytest.fixture(scope="module")
-def served(tmp_path_factory):
+def site(tmp_path_factory):
+    """The frame around areas that are made up."""
     root = tmp_path_factory.mktemp("runs")
     made_run(root, "one", {"boost": [(0.3, 96.0)]})
-    served = Served(root)
-    yield served
-    served.stop()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(application, "AREAS", MADE)
+        with served(root) as at:
+            yield SimpleNamespace(at=at)
 
 
 @pytest.fixture
-def opened(browser, served):
-    """Return a function that opens an address; afterwards nothing must have gone wrong."""
-    wrong, contexts = [], []
+def opened(new_window, site):
+    """Return a function that opens an address in a new window."""
 
-    def open_(path="/", width=1366, height=768, **settings):
-        context = browser.new_context(viewport={"width": width, "height": height}, **settings)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-        page.on("dialog", lambda d: (wrong.append("dialog"), d.dismiss()))
-        page.on("request", lambda r: None if r.url.startswith((served.address, "data:", "blob:"))
-                else wrong.append(r.url))  # fmt: skip
-        page.goto(served.address + path)
+    def open_(path="/", **settings):
+        page = new_window(**settings)
+        page.goto(site.at + path)
         page.wait_for_selector("main h1")
         return page
 
-    yield open_
-    for context in contexts:
-        context.close()
-    assert wrong == []
-
-
-def until(page, expression):
-    """Wait until an expression holds; the page's policy forbids Playwright's own way."""
-    end = time.monotonic() + PATIENCE
-    while not page.evaluate(expression):
-        assert time.monotonic() < end, expression
-        page.wait_for_timeout(50)
+    return open_
 
 
 def scheme(page):
@@ -285,11 +225,13 @@ def test_paper_is_light_and_holds_no_controls_whatever_the_theme(opened):
 
 
 def test_work_is_shown_when_it_takes_long_and_announced(opened):
+    WORKED.clear()
     page = opened()
     assert not page.locator("#busy").is_visible()
     page.click("#slow")
-    page.wait_for_selector("#busy", state="visible", timeout=1500)
+    page.wait_for_selector("#busy", state="visible")
     until(page, "document.getElementById('status').textContent === 'working'")
+    WORKED.set()
     page.wait_for_selector("#out:text('done')")
     page.wait_for_selector("#busy", state="hidden")
     until(page, "document.getElementById('status').textContent === 'ready'")
@@ -335,9 +277,9 @@ def test_nothing_of_the_frame_overlaps_or_leaves_the_window(opened):
                 assert apart(one, other), (selector, width)
 
 
-def test_a_page_whose_server_has_gone_says_so(browser, served):
-    page = browser.new_context().new_page()
-    page.goto(served.address)
+def test_a_page_whose_server_has_gone_says_so(chromium, site):
+    page = chromium.new_context().new_page()
+    page.goto(site.at)
     page.wait_for_selector(".js-plotly-plot")
     page.route("**/_dash-update-component*", lambda route: route.abort())
     page.click("#set")

@@ -1,6 +1,6 @@
 """The report in a real browser, opened from the disk: nothing asked for, nothing wrong."""
 
-import os
+from types import SimpleNamespace
 
 import pytest
 
@@ -9,7 +9,7 @@ from optimizer.archive import open_run
 from optimizer.report import material, report
 from optimizer.report_data import Wishes
 from tests.optimizer.test_report import hostile_sheet
-from tests.page.browser.test_frame import CHROMIUM, FLAGS, until
+from tests.page.browser.windows import until
 from tests.page.real import real
 
 GROUND = "getComputedStyle(document.documentElement).backgroundColor"
@@ -19,18 +19,7 @@ WIDTHS = [(400, 800), (1366, 768), (2560, 1440)]
 
 
 @pytest.fixture(scope="module")
-def browser():
-    if not os.path.exists(CHROMIUM):
-        pytest.skip(f"there is no browser at {CHROMIUM}")
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield chromium
-    chromium.close()
-    playwright.stop()
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory):
+def site(tmp_path_factory):
     """Reports whose every sheet has hostile names: packed, and plain."""
     root = tmp_path_factory.mktemp("runs")
     found = material(open_run(real(root)))
@@ -39,32 +28,20 @@ def files(tmp_path_factory):
         for name, packed in (("packed", True), ("plain", False)):
             path = root / f"{name}.html"
             path.write_text(report(found, Wishes(5, packed=packed)), encoding="utf-8")
-    return root
+    return SimpleNamespace(at=root.as_uri())
 
 
 @pytest.fixture
-def opened(browser, files):
-    """Return a function that opens a report; afterwards nothing must have gone wrong."""
-    wrong, contexts = [], []
+def opened(new_window, site):
+    """Return a function that opens a report in a new window."""
 
-    def open_(name="packed", place="", width=1366, height=768, **settings):
-        context = browser.new_context(viewport={"width": width, "height": height}, **settings)
-        contexts.append(context)
-        page = context.new_page()
-        address = (files / f"{name}.html").as_uri()
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-        page.on("dialog", lambda d: (wrong.append("dialog"), d.dismiss()))
-        page.on("request", lambda r: None if r.url.startswith((address, "data:", "blob:"))
-                else wrong.append(r.url))  # fmt: skip
-        page.goto(address + place)
+    def open_(name="packed", place="", **settings):
+        page = new_window(**settings)
+        page.goto(f"{site.at}/{name}.html{place}")
         until(page, "document.documentElement.dataset.ready === '1'")
         return page
 
-    yield open_
-    for context in contexts:
-        context.close()
-    assert wrong == []
+    return open_
 
 
 def drawn(page, k):
@@ -175,11 +152,11 @@ def test_nothing_is_wider_than_the_window(opened):
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_a_browser_that_cannot_unpack_says_what_to_do_and_shows_the_tables(browser, files):
-    context = browser.new_context()
+def test_a_browser_that_cannot_unpack_says_what_to_do_and_shows_the_tables(chromium, site):
+    context = chromium.new_context()
     page = context.new_page()
     page.add_init_script("delete window.DecompressionStream")
-    page.goto((files / "packed.html").as_uri())
+    page.goto(f"{site.at}/packed.html")
     until(page, "document.documentElement.dataset.ready === '1'")
     assert "--plain" in page.text_content(".drawing[data-figure=fronts]")
     page.locator("details.sheet summary").first.click()
@@ -188,10 +165,10 @@ def test_a_browser_that_cannot_unpack_says_what_to_do_and_shows_the_tables(brows
     context.close()
 
 
-def test_without_scripts_words_and_tables_are_there(browser, files):
-    context = browser.new_context(java_script_enabled=False)
+def test_without_scripts_words_and_tables_are_there(chromium, site):
+    context = chromium.new_context(java_script_enabled=False)
     page = context.new_page()
-    page.goto((files / "packed.html").as_uri())
+    page.goto(f"{site.at}/packed.html")
     assert page.locator("noscript p").is_visible()
     assert page.locator(".caution").is_visible()
     assert page.locator(".tall table").count() > 0

@@ -3,43 +3,20 @@
 import contextlib
 import json
 import os
-import socket
-import threading
-import time
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-import waitress
 
 from optimizer.files import Lock, write_json, writer
 from optimizer.page import jobs
-from optimizer.page.app import hosts_of, page_app
 from optimizer.page.library import Library
 from tests.optimizer.made_runs import made_run
+from tests.page.browser.windows import served, until
 from tests.page.made import many
 from tests.page.test_runs import FRONTS, HOSTILE, edit, going
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 PATIENCE = 120  # s for a search, on a machine that does much else
-SOON = 20_000  # ms for anything else
 WIDTHS = [(400, 800), (1366, 768), (2560, 1440)]
-
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here")
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """One browser for the module."""
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield browser
-    browser.close()
-    playwright.stop()
 
 
 @pytest.fixture
@@ -50,43 +27,11 @@ def site(tmp_path):
     edit(second.folder, "manifest.json", sweep={"id": "s", "variant": HOSTILE})
     (tmp_path / "broken").mkdir()
     (tmp_path / "broken" / "manifest.json").write_text(f'{{"schema": {HOSTILE}')
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = page_app(tmp_path, hosts_of("127.0.0.1", port))
-    server = waitress.create_server(app.server, host="127.0.0.1", port=port, threads=4)
-    threading.Thread(target=server.run, daemon=True).start()
-    yield SimpleNamespace(root=tmp_path, first=first.name, second=second.name,
-                          at=f"http://127.0.0.1:{port}")  # fmt: skip
-    server.close()
+    with served(tmp_path) as at:
+        yield SimpleNamespace(root=tmp_path, first=first.name, second=second.name, at=at)
     for lock in tmp_path.glob("*/lock"):
         if writer(lock) not in (None, os.getpid()):
             jobs.stop(Library(tmp_path), lock.parent.name, now=True)
-
-
-@pytest.fixture
-def window(chromium, site):
-    """A new window that fails the test on any error, dialog, or request elsewhere."""
-    context = chromium.new_context(viewport={"width": 1366, "height": 768})
-    context.set_default_timeout(SOON)
-    page = context.new_page()
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-    page.on("dialog", lambda d: (wrong.append("dialog"), d.dismiss()))
-    page.on("request", lambda r: None if r.url.startswith((site.at, "data:", "blob:"))
-            else wrong.append(r.url))  # fmt: skip
-    yield page
-    context.close()
-    assert wrong == []
-
-
-def until(page, expression, seconds=PATIENCE):
-    """Wait until an expression holds; the page's policy forbids Playwright's own way."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(expression):
-        assert time.monotonic() < end, expression
-        page.wait_for_timeout(50)
 
 
 def row(name):
