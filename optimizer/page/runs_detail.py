@@ -10,17 +10,21 @@ from dash import dcc, html
 from models.errors import RipplefrontError
 from optimizer.archive import Run
 from optimizer.closing import verdict
+from optimizer.export import FORMS
 from optimizer.figures_data import front_points
 from optimizer.files import checked
-from optimizer.fronts import corners
+from optimizer.fronts import FrontPoint, corners
 from optimizer.page import frame, runs_course
 from optimizer.page.areas import address
+from optimizer.page.exports import PICTURE_FORMS
 from optimizer.page.library import Library
 from optimizer.page.runs_facts import Entry
 from optimizer.page.runs_list import state, tag
 from optimizer.page.runs_words import age, short, size_words, when
 from optimizer.progress import duration, share
 from optimizer.quantities import quantity
+
+TITLES = {"parquet": "Parquet"}
 
 
 def head(entry: Entry, others: Sequence[Entry]) -> list[Any]:
@@ -42,7 +46,11 @@ def head(entry: Entry, others: Sequence[Entry]) -> list[Any]:
          f"{'' if age(entry.created) == 'just now' else ' ago'}"),
         ("on disk", size_words(entry.size)),
     ]  # fmt: skip
-    return [_facts(facts), html.P(_ways(entry, others), className="runs-ways")]
+    return [
+        _facts(facts),
+        html.P(_ways(entry, others), className="runs-ways"),
+        html.P(_files(entry.name), className="runs-ways"),
+    ]
 
 
 def _facts(rows: Sequence[tuple[str, Any]]) -> html.Dl:
@@ -72,6 +80,22 @@ def _ways(entry: Entry, others: Sequence[Entry]) -> list[Any]:
     return found
 
 
+def _files(name: str) -> list[Any]:
+    """Return links to what can be taken away of a run."""
+    found: list[Any] = ["To take away: ", _file("Report", "report", run=name),
+                        " · front designs as "]  # fmt: skip
+    for form in FORMS:
+        found += [_file(TITLES.get(form, form.upper()), "run", run=name, **{"as": form}), " "]
+    found.append("· picture of the fronts as ")
+    for form in PICTURE_FORMS:
+        found += [_file(form.upper(), "fronts", run=name, **{"as": form}), " "]
+    return found
+
+
+def _file(title: str, kind: str, **asked: str) -> html.A:
+    return html.A(title, href=address(f"/export/{kind}", **asked), download=True)
+
+
 def found(library: Library, name: str) -> list[Any]:
     """Return what a run found so far: corners of every front, and what speaks for them."""
     try:
@@ -83,28 +107,33 @@ def found(library: Library, name: str) -> list[Any]:
 
 
 def _corners(run: Run) -> Any:
-    rows = [
-        html.Tr(
-            [
-                html.Th(tag(topology), scope="row"),
-                html.Td(where),
-                html.Td(
-                    dcc.Link(p.label, href=address("/design", run=run.name, id=p.label)),
-                ),
-                html.Td(f"{p.density:.2f} kW/l", className="n"),
-                html.Td(f"{p.efficiency:.2f} %", className="n"),
-                html.Td(f"{p.results['cost']:.1f}", className="n"),
-                html.Td(quantity(p.results["life_years"], "years"), className="n"),
-            ]
-        )
+    """Return the corners of every front, a group of rows a topology."""
+    groups = [
+        _group(run, topology, found)
         for topology in dict.fromkeys(c.topology for c in run.candidates)
-        for where, p in corners(front_points(run, topology))
+        if (found := corners(front_points(run, topology)))
     ]
-    if not rows:
+    if not groups:
         return html.P("No feasible design has been found.")
     heads = ("topology", "corner", "design", "density", "efficiency", "cost (invented prices)",
              "life")  # fmt: skip
-    return _table("corners of every front", heads, rows, 3)
+    return _table("corners of every front", heads, groups, 3)
+
+
+def _group(run: Run, topology: str, found: Sequence[tuple[str, FrontPoint]]) -> html.Tbody:
+    rows = [
+        [
+            html.Td(where),
+            html.Td(dcc.Link(p.label, href=address("/design", run=run.name, id=p.label))),
+            html.Td(f"{p.density:.2f} kW/l", className="n"),
+            html.Td(f"{p.efficiency:.2f} %", className="n"),
+            html.Td(quantity(p.results["cost"], "€"), className="n"),
+            html.Td(quantity(p.results["life_years"], "years"), className="n"),
+        ]
+        for where, p in found
+    ]
+    title = html.Th(tag(topology), scope="rowgroup", rowSpan=len(rows))
+    return html.Tbody([html.Tr([title, *rows[0]]), *map(html.Tr, rows[1:])])
 
 
 def _evidence(run: Run) -> list[Any]:
@@ -213,14 +242,18 @@ def _made_with(run: Run) -> list[tuple[str, Any]]:
 
 
 def _table(caption: str, heads: Sequence[str], rows: Sequence[Any], numbers: int) -> html.Div:
-    """Return a table whose columns from number ``numbers`` on hold numbers."""
+    """Return a table of rows, or of groups of rows.
+
+    Its columns from number ``numbers`` on hold numbers.
+    """
     head = [
         html.Th(h, scope="col", className="n" if k >= numbers else "") for k, h in enumerate(heads)
     ]
+    grouped = bool(rows) and isinstance(rows[0], html.Tbody)
     return html.Div(
         html.Table(
             [html.Caption(caption, className="unseen"), html.Thead(html.Tr(head)),
-             html.Tbody(rows)]
+             *(rows if grouped else [html.Tbody(rows)])]
         ),
         className="wide",
     )  # fmt: skip
