@@ -10,7 +10,7 @@ from models.parts.part import Part
 from models.stages.dual_active_bridge_circuit import OwnChoke
 from models.stages.dual_active_bridge_parts import Setting
 from models.stages.dual_active_bridge_waves import Circuit, Waves
-from models.stages.swing import highest, node_max, node_mean
+from models.stages.swing import highest, node_max, node_mean, total
 from models.stress import Flux, InductorStress, TransformerStress, WindingStress
 
 LEAST_CHOKE = 0.05  # of the series inductance, where the leakage is larger [1]
@@ -120,11 +120,11 @@ def flux_rise(w: Waves) -> Array:
     """
     xp = array_namespace(w.v_2)
     whole = xp.maximum(2.0 * w.i_crest, A_LEAST)
-    total = 0.0 * w.v_2
+    root = 0.0 * w.v_2
     for t, (a, b) in zip(w.time, w.lines, strict=True):
         part = xp.abs(b - a) / whole
-        total = total + part * xp.sqrt(part / xp.maximum(0.5 * t, T_LEAST))
-    return xp.clip(1.0 / xp.maximum(total * total, 1.0), 1e-3, 0.5)
+        root = root + part * xp.sqrt(part / xp.maximum(0.5 * t, T_LEAST))
+    return xp.clip(1.0 / xp.maximum(root * root, 1.0), 1e-3, 0.5)
 
 
 def choke(at: Setting, harmonics: tuple[Array, Array]) -> tuple[Part, ...]:
@@ -160,12 +160,38 @@ def choke(at: Setting, harmonics: tuple[Array, Array]) -> tuple[Part, ...]:
     return (inductor.place(f"{at.path}.choke", x.choke, stress, at.case),)
 
 
+def middles(at: Setting, first: Array) -> tuple[Array, Array, Array]:
+    """Return by what the middles of the windings move, as swings of squares as strong [V].
+
+    By half of the voltage of L_s, which lies in one lead of the primary, and by the legs of
+    either bridge: full squares leave its middle at rest, pulses move it by V·cos(½·π·d).
+
+    Parameters
+    ----------
+    at : Setting
+        The stage.
+    first : Array
+        Mean square of the first harmonic in L_s [A²].
+
+    Source
+    ------
+    Potentials of ideal windings, derived here.
+    """
+    w, circuit = at.waves, at.circuit
+    xp = array_namespace(w.v_2)
+    # The first harmonic of a square of swing v has the amplitude 2·v/π.
+    series = (0.5 * math.pi * math.pi) * circuit.f * circuit.l_s * xp.sqrt(2.0 * first)
+    return (
+        series,
+        w.v_1 * xp.cos((0.5 * math.pi) * w.duty_1),
+        circuit.ratio * w.v_2 * xp.cos((0.5 * math.pi) * w.duty_2),
+    )
+
+
 def winding_swing(at: Setting, first: Array) -> Array:
     """Return the swing of a square as strong as what drives the windings' capacitance [V].
 
-    A bridge that gives full squares leaves its middle at rest; one whose legs turn apart
-    moves it by V·cos(½·π·d).  L_s in one lead moves the primary's by half of its own
-    voltage.  All fundamentals are added as if in phase, which is an upper bound; at least
+    All of ``middles`` are added as if in phase, which is an upper bound; at least
     ``UNBALANCE`` of the link is taken.
 
     Parameters
@@ -177,12 +203,8 @@ def winding_swing(at: Setting, first: Array) -> Array:
 
     Source
     ------
-    Potentials of ideal windings, derived here; unbalance common practice, no source.
+    As ``middles``; unbalance common practice, no source.
     """
-    w, circuit = at.waves, at.circuit
-    xp = array_namespace(w.v_2)
-    # Half of the choke's amplitude, times π/2 for the swing of a square.
-    amplitude = xp.sqrt(2.0 * first)
-    series = (0.5 * math.pi * math.pi) * circuit.f * circuit.l_s * amplitude
-    legs = w.v_1 * xp.cos(0.5 * math.pi * w.duty_1) + at.v_out * xp.cos(0.5 * math.pi * w.duty_2)
-    return xp.maximum(node_max(series + legs), UNBALANCE * node_mean(at.v_out))
+    xp = array_namespace(first)
+    moved = node_max(total(middles(at, first)))
+    return xp.maximum(moved, UNBALANCE * node_mean(at.v_out))

@@ -10,6 +10,7 @@ from models.ledger import Kind
 from models.parts import capacitor
 from models.physics.switching import arc
 from models.stages import dual_active_bridge as dab
+from models.stages import dual_active_bridge_magnetics as magnetics
 from models.stages import dual_active_bridge_parts as parts
 from models.stages.dual_active_bridge import Design
 from models.variables import build, structures, variables
@@ -150,6 +151,124 @@ def test_some_design_meets_every_limit_and_bears_what_the_circuit_says(static):
         assert w.i_crest[where] == pytest.approx(sim.peak("i:ls"), rel=0.02)
         ripple = (w.drawn_square - w.drawn**2)[where] ** 0.5
         assert ripple == pytest.approx(sim.ripple_rms("i:in"), rel=0.02)
+
+
+def first_harmonic(sim, name):
+    """Complex amplitude of a wave's first harmonic."""
+    middle = np.cumsum(sim.step) - 0.5 * sim.step
+    value = sim.value[name] if isinstance(name, str) else name
+    # Values stand at the ends of their steps.
+    before = np.concatenate([value[-1:], value[:-1]])
+    return 2.0 * np.sum(sim.step * 0.5 * (value + before) * np.exp(-2j * np.pi * middle))
+
+
+# Modulation, voltage of the link, row of the operating points.
+PLACES = [
+    ("phase_shift", 200.0, "75 % load"),
+    ("triangular", 260.0, "30 % load"),
+    ("triangular", 170.0, "20 % load"),
+]
+
+
+@pytest.mark.parametrize(("modulation", "v", "row"), PLACES)
+def test_parts_bear_what_the_circuit_says(modulation, v, row):
+    case, p = demo_case(), power(1, demo_case())
+    design = built({"modulation": modulation, "series": "choke"})
+    ready, front = placed(dab, design, case, link(1, case, v=v, swing=0.0, nodes=1))
+    k, c = case.points.label.index(row), ready.circuit
+    point = Point(
+        ready.v_in[0, k, 0], v, p[0, k, 0], *(x.item() for x in (c.ratio, c.l_s, c.l_m, c.f)),
+        modulation == "triangular",
+    )  # fmt: skip
+    assert front.active[0, k, 0] == 1.0
+    w = setting(design, ready, p, case).waves
+    assert w.triangular[0, k, 0] == point.triangles
+    sim = for_link(point)
+    stress = {part.path.removeprefix("boost."): part.stress for part in front.placed.parts}
+
+    def near(found, expected, rel=0.02):
+        at = np.broadcast_to(found, p.shape)[0, k, 0]
+        assert at == pytest.approx(expected, rel=rel)
+
+    near(stress["switch"].i_rms, sim.rms("i:s1"))
+    near(stress["rectifier"].i_rms, sim.rms("i:q1"))
+    near(stress["switch"].v_block, sim.peak("v:s1"))
+    near(stress["rectifier"].v_block, sim.peak("v:q1"))
+    near(stress["blocking"].i_hf_rms, sim.rms("i:ls"))
+    near(stress["blocking_link"].i_hf_rms, sim.rms("i:sec"))
+    for winding, wave in zip(stress["transformer"].windings, ("i:ls", "i:sec"), strict=True):
+        near(sum(h**2 for h in winding.harmonics) ** 0.5, sim.rms(wave))
+        near(winding.harmonics[0], abs(first_harmonic(sim, wave)) / 2.0**0.5)
+    linkage = np.ptp(np.cumsum(sim.step * sim.value["v:pri"])) / point.f
+    near(stress["transformer"].flux[0].linkage_pp, linkage)
+    magnetising = sim.value["i:pri"] + point.ratio * sim.value["i:sec"]
+    near(stress["transformer"].i_m_peak, abs(magnetising).max())
+    choke = stress["choke"]
+    near(choke.inductance + ready.leakage, point.l_s, 1e-9)
+    near(choke.i_peak, sim.peak("i:ls"))
+    near(choke.flux[0].linkage_pp / choke.inductance, sim.swing("i:ls"))
+    near(choke.winding.harmonics[0], abs(first_harmonic(sim, "i:ls")) / 2.0**0.5)
+    near(stress["input"].i_hf_rms, sim.ripple_rms("i:in"))
+    near(front.link_hf_rms, sim.rms("i:co"))
+    moved = np.cumsum(sim.step * (sim.value["i:in"] - sim.mean("i:in"))) / point.f
+    c_in = capacitor.capacitance_at(design.input, ready.v_in, case)[0, k, 0]
+    near(stress["input"].v_max - stress["input"].v_mean, 0.5 * np.ptp(moved) / c_in)
+
+
+@pytest.mark.parametrize(("modulation", "v", "row"), PLACES)
+def test_the_middles_of_the_windings_move_as_in_the_circuit(modulation, v, row):
+    case, p = demo_case(), power(1, demo_case())
+    design = built({"modulation": modulation, "series": "choke"})
+    ready, front = placed(dab, design, case, link(1, case, v=v, swing=0.0, nodes=1))
+    at, k, c = setting(design, ready, p, case), case.points.label.index(row), ready.circuit
+    sim = simulate(
+        Point(
+            ready.v_in[0, k, 0], v, p[0, k, 0],
+            *(x.item() for x in (c.ratio, c.l_s, c.l_m, c.f)), modulation == "triangular",
+        )
+    )  # fmt: skip
+    found = magnetics.middles(at, magnetics.harmonic_squares(c, at.waves, 1.0)[0])
+    nodes = {name: sim.value[f"v:{name}"] for name in ("a", "b", "u", "x", "y")}
+    middles = (
+        0.5 * (nodes["u"] - nodes["a"]),
+        0.5 * (nodes["a"] + nodes["b"]),
+        0.5 * (nodes["x"] + nodes["y"]),
+    )
+    for swing, middle in zip(found, middles, strict=True):
+        amplitude = abs(first_harmonic(sim, middle))
+        expected = 0.5 * np.pi * amplitude
+        assert swing[0, k, 0] == pytest.approx(expected, rel=0.03, abs=0.005 * v)
+    assert front.v_winding[0, k, 0] >= sum(x[0, k, 0] for x in found) * (1.0 - 1e-9)
+
+
+def test_the_magnetising_current_is_the_share_asked_for():
+    case, p = demo_case(), power(1, demo_case())
+    design = built(STATICS[0])
+    ready, _ = placed(dab, design, case, link(1, case, swing=0.0, nodes=1))
+    full = case.points.label.index("100 % load")
+    wanted = design.magnetising.item() * 300.0 / case.points.v_pv[0, full, 0]
+    assert setting(design, ready, p, case).waves.i_m[0, full, 0] == pytest.approx(wanted, rel=1e-3)
+
+
+def test_reverse_conduction_waits_for_the_charge_or_lasts_all_dead_time():
+    case, p = demo_case(), power(1, demo_case())
+    design = built(STATICS[0])
+    ready, front = placed(dab, design, case, link(1, case, v=260.0, swing=0.0, nodes=1))
+    at = setting(design, ready, p, case)
+    for part, turn, v in (
+        ("switch", at.turn_module, at.v_in), ("rectifier", at.turns_link[0], at.v_out),
+    ):  # fmt: skip
+        own = parts.switch.device(getattr(design, part), case)
+        q = 2.0 * parts.charge_and_energy(own.charge, v)[0]
+        expected = np.where(
+            turn.i > 0.0,
+            np.maximum(turn.i * own.t_dead - q, 0.0),
+            -turn.i * own.t_dead,
+        )
+        found = next(x for x in front.placed.parts if x.path == f"boost.{part}").stress
+        assert found.i_reverse_dead == pytest.approx(at.rate * expected, rel=1e-9)
+    assert (at.turn_module.i < 0.0).any()
+    assert (at.turns_link[0].i > 0.0).any()
 
 
 def test_triangles_spare_current_at_part_load_and_far_from_the_ratio():
