@@ -22,6 +22,7 @@ from optimizer.front import Front
 from optimizer.intake import received
 from optimizer.judging import Marks, Shedding, judged
 from optimizer.problem import Problem
+from optimizer.selection import violation
 from optimizer.state import (
     APART,
     EVALUATIONS,
@@ -186,20 +187,29 @@ def planned(course: Course, problems: Sequence[Problem], settings: Settings) -> 
 def _part(course: Course, island: int, share: int, settings: Settings) -> int:
     """Return what an island gets of its candidate's share.
 
-    Where the budget is too small for each to find a feasible design by itself, the islands
-    of a ring look for one in turns: three at once would spend three times as much on it.
+    Each looks for a feasible design by itself, as long as the budget gives it to do so.
+    Where none of a ring has found any by then, all goes to the one that came nearest; on a
+    small budget they look in turns: three at once would spend three times as much on it.
     """
     c, state = course.owner(island), course.states[island]
     layout, number = settings.layout(len(course.fronts)), int(state.key[2])
     share //= layout.rings
-    own = settings.tuning(len(course.fronts)).own
-    if own or not len(state.block_genes):
-        return share // layout.size
     first = island - number % layout.size
-    if any(s.front.size for s in course.states[first : first + layout.size]):
+    ring = course.states[first : first + layout.size]
+    own = settings.tuning(len(course.fronts)).own
+    known = any(s.front.size for s in ring) or not len(state.block_genes)
+    if known or (own and min(s.evaluations for s in ring) < own):
         return share // layout.size
+    if own:
+        nearest = min(range(layout.size), key=lambda i: _violation(ring[i]))
+        return share if number % layout.size == nearest else 0
     turn = int(course.evaluations[c]) // layout.rings // TURN % layout.size
     return share if number % layout.size == turn else 0
+
+
+def _violation(state: State) -> float:
+    """Return how far the nearest design of an island is from meeting all limits."""
+    return float(violation(state.nearest_margins)[0]) if len(state.nearest_margins) else np.inf
 
 
 def settled(course: Course, problems: Sequence[Problem], settings: Settings) -> Course:

@@ -76,6 +76,19 @@ def test_an_island_that_has_looked_in_vain_for_long_is_helped():
         assert (made.states[1].front.size > 0) == helped
 
 
+def test_where_none_finds_a_feasible_design_all_goes_to_the_nearest():
+    own = SETTINGS.tuning(1).own
+    course = opened([Chain()], SETTINGS, {})
+    for state, off in zip(course.states, (0.9, 0.3, 0.6), strict=True):
+        state.nearest_margins = np.full((1, Chain().sizes[1]), off)
+        state.clock[EVALUATIONS] = own
+    course = dataclasses.replace(course, evaluations=np.array([3 * own]))
+    given = planned(course, [Chain()], SETTINGS).targets
+    assert np.flatnonzero(given).tolist() == [1]
+    course.states[2].clock[EVALUATIONS] = own - 1
+    assert (planned(course, [Chain()], SETTINGS).targets > 0).all()
+
+
 def test_islands_take_turns_while_nothing_feasible_is_known():
     course = opened([Chain()], SMALL, {})
     for spent, expected in ((0, 0), (TURN, 1), (2 * TURN, 2), (3 * TURN, 0)):
