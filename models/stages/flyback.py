@@ -114,6 +114,31 @@ def running(design: Design, p: Array, case: Case) -> Running:
     return Running(p_run, share, xp.where(many, float(design.phases), 1.0))
 
 
+def in_half_cycles(design: Design, p: Array, case: Case) -> Running:
+    """Return which phases run when, bursts being one half line cycle out of a whole number.
+
+    What is stored at the module swings least so: running six half cycles of seven would
+    swing it three times as far as seven of seven.  The power into the grid decides on the
+    number, so that losses do not move it.
+
+    Parameters
+    ----------
+    design : Design
+        The flyback.
+    p : Array
+        Power at its input [W].
+    case : Case
+        Operating points.
+    """
+    xp = array_namespace(p)
+    p_ac = case.points.p_ac
+    least = design.least_load * point_max(p_ac) / design.phases
+    number = xp.ceil(least / xp.where(p_ac > 0.0, p_ac, least) - 1e-9)
+    run = running(design, p, case)
+    share = xp.where(p_ac > 0.0, 1.0 / number, 0.0)
+    return dataclasses.replace(run, p_run=xp.maximum(number * p, run.p_run), share=share)
+
+
 def circuit(design: Design, v_drop: Array, case: Case) -> Circuit:
     """Return inductances, clamp capacitance and pulse length of a phase.
 
@@ -183,11 +208,11 @@ def place(
     p : Array
         Power at its input [W], which a lossless stage would deliver.
     demand : Demand
-        Voltage and power that the unfolder wants, of ``running(...).p_run``.
+        Voltage and power that the unfolder wants, of ``in_half_cycles(...).p_run``.
     case : Case
         Specification, operating points and catalogue.
     """
-    run = running(design, p, case)
+    run = in_half_cycles(design, p, case)
     one = phase(design, run, demand, case)
     count = design.phases
     main, clamp = switch.device(design.main, case), switch.device(design.clamp_switch, case)

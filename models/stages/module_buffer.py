@@ -87,8 +87,8 @@ def ripple(p: Array, p_run: Array, *, c: Array, v: Array, omega: Array, kappa: A
     the energy swings by [(p_run − P)·(π − x) + p_run·sin x]/ω peak to peak instead of
     P/ω, and r is half of that swing over C·V².
 
-    Below 10 % amplitude the ripple is 0.5 % right, at 17 % it is 2 % high; bursts of
-    uneven spacing swing a little more than said here.
+    Below 10 % amplitude the ripple is 0.5 % right, at 17 % it is 2 % high.  p_run/P has to
+    be whole: six half cycles of seven would swing three times as far as said here.
 
     Parameters
     ----------

@@ -47,7 +47,7 @@ def detail(x: Design, settled: Settled, case: Case) -> Detail:
     """Return waveforms, loops and notes of the first design at full power."""
     row, points = full_row(case), case.points
     port, p = x.buffer.port, settled.p_module
-    run = flyback.running(x.flyback, p, case)
+    run = flyback.in_half_cycles(x.flyback, p, case)
     held = ripple_port_module.storage(x.buffer, p, run.p_run, case)
     v, v_grid = float(points.v_pv[0, row, 0]), float(points.v_grid[0, row, 0])
     c = float(capacitor.capacitance_at(x.buffer.bypass, points.v_pv, case)[0, row, 0])

@@ -85,7 +85,7 @@ def place_with(storage: Storage, x: Any, case: Case) -> Settled:
     """
 
     def front(p: Array) -> Placed:
-        run = flyback.running(x.flyback, p, case)
+        run = flyback.in_half_cycles(x.flyback, p, case)
         demand = unfolder.demand(x.unfolder, run.p_run, case)
         stage, ports = flyback.place("flyback", x.flyback, p, demand, case)
         return (
@@ -228,7 +228,7 @@ def checks() -> tuple[str, ...]:
 def _waves(x: Design, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
     """Return the waveforms over half a line cycle of the first design at one row."""
     points = case.points
-    run = flyback.running(x.flyback, p, case)
+    run = flyback.in_half_cycles(x.flyback, p, case)
     found = module_buffer.ripple(
         p, run.p_run, c=capacitor.capacitance(x.buffer.storage, case), v=points.v_pv,
         omega=2.0 * math.pi * points.f_grid, kappa=points.kappa,
@@ -256,7 +256,7 @@ def flyback_waves(x: Any, p: Array, row: int, case: Case) -> tuple[Wave, ...]:
         Specification, operating points and catalogue.
     """
     angle = angles(ANGLES_SHOWN, math.pi)
-    run = flyback.running(x.flyback, p, case)
+    run = flyback.in_half_cycles(x.flyback, p, case)
     demand = unfolder.demand(x.unfolder, run.p_run, case, angle)
     one = flyback.phase(x.flyback, run, demand, case)
     theta, power = angle[0, 0, :], float(p[0, row, 0])

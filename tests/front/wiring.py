@@ -42,7 +42,7 @@ class Bridge:
 def flyback_of(name: str) -> Flyback:
     item = reference(name)
     x, case, p = item.design, item.case, item.evaluation.settled.p_module
-    run = flyback.running(x.flyback, p, case)
+    run = flyback.in_half_cycles(x.flyback, p, case)
     demand = unfolder.demand(x.unfolder, run.p_run, case)
     placed, ports = flyback.place("flyback", x.flyback, p, demand, case)
     phase = flyback.phase(x.flyback, run, demand, case)

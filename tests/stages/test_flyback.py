@@ -31,7 +31,7 @@ def made(phases=1, clamp="short_pulse", **more):
 
 def evaluated(design, rows, side=1):
     p = rows.points.p_ac * 1.05 + 0.5
-    run = flyback.running(design, p, rows)
+    run = flyback.in_half_cycles(design, p, rows)
     want = unfolder.demand(bridge(side=side), run.p_run, rows)
     placed, ports = flyback.place("flyback", design, p, want, rows)
     return p, flyback.phase(design, run, want, rows), placed, ports
@@ -78,19 +78,35 @@ def test_complementary_drive_swings_by_the_share_asked_for(x: float) -> None:
 def test_phases_are_shed_before_half_cycles_are_left_out() -> None:
     rows = case(p_ac=(300.0, 90.0, 50.0, 20.0, 0.0))
     design = stage(phases=2, least_load=0.2)
-    run = flyback.running(design, rows.points.p_ac + 0.1, rows)
+    p = rows.points.p_ac + 0.1
+    run = flyback.running(design, p, rows)
     assert_allclose(run.phases[0, :, 0], [2, 2, 1, 1, 1])
     assert_allclose(run.share[0, :, 0], [1, 1, 1, 20.1 / 30.0, 0], rtol=1e-9)
-    assert_allclose(run.p_run * run.share, (rows.points.p_ac + 0.1) * (rows.points.p_ac > 0))
+    assert_allclose(run.p_run * run.share, p * (rows.points.p_ac > 0))
+
+
+def test_one_half_cycle_runs_out_of_a_whole_number_with_no_less_than_the_least() -> None:
+    rows = case(p_ac=(300.0, 31.0, 30.0, 29.0, 15.0, 14.9, 3.0, 0.0))
+    design = stage(phases=2, least_load=0.2)
+    p = rows.points.p_ac * 1.05 + 0.1
+    run = flyback.in_half_cycles(design, p, rows)
+    assert_allclose(run.share[0, :, 0], [1, 1, 1, 1 / 2, 1 / 2, 1 / 3, 1 / 10, 0], rtol=1e-12)
+    assert_allclose(run.p_run * run.share, p * (rows.points.p_ac > 0), rtol=1e-12)
+    assert (run.p_run >= 30.0).all()
+    # Losses may lift the power above the least: the number stays.
+    more = flyback.in_half_cycles(design, 1.2 * p, rows)
+    assert_allclose(more.share, run.share)
 
 
 def test_in_a_burst_losses_fall_with_the_share_and_peaks_stay() -> None:
-    rows = case(p_ac=(300.0, 60.0, 30.0, 15.0))
-    design = made(least_load=0.4)
+    # Half cycles of the same power: 60 + 0.5/1.05 W less a half of that and so on.
+    rest = 0.5 / 1.05
+    rows = case(p_ac=(300.0, 60.0, 30.0 - rest / 2.0, 15.0 - 0.75 * rest))
+    design = made(least_load=0.19)
     _, _, placed, _ = evaluated(design, rows)
     for part in placed.parts[:4]:
         loss = part.loss(np.full((1, 4, 1), 90.0))[0, :, 0]
-        shares = (rows.points.p_ac[0, 1:, 0] * 1.05 + 0.5) / 120.0
+        shares = np.array([1.0, 0.5, 0.25])
         # Nearly: the drop of a body diode is taken at the rms current of the transistor.
         assert_allclose(loss[1:] / shares, loss[1] / shares[0], rtol=3e-3)
     peaks = placed.books.find("flyback.i_peak", Kind.FIGURE).value[0, :, 0]
