@@ -6,12 +6,42 @@ import difflib
 
 from models.module_view import module_window
 from models.spec import Specification
-from models.topologies import flyback_unfolder, series_capacitor_boost_half_bridge
+from models.topologies import (
+    coupled_boost_electrolytic_ac_freewheel,
+    coupled_boost_film_ac_freewheel,
+    coupled_boost_film_two_level,
+    coupled_boost_port_dc_freewheel,
+    dual_active_bridge_film_fast_leg,
+    flyback_film_full_bridge,
+    flyback_port_unfolder,
+    flyback_unfolder,
+    interleaved_boost_film_ac_freewheel,
+    llc_electrolytic_fast_leg,
+    llc_electrolytic_full_bridge,
+    llc_film_full_bridge,
+    llc_fixed_port_full_bridge,
+    series_capacitor_boost_half_bridge,
+)
 from models.topologies.topology import Topology
 
 TOPOLOGIES: dict[str, Topology] = {
-    "flyback_unfolder": flyback_unfolder.TOPOLOGY,
-    "series_capacitor_boost_half_bridge": series_capacitor_boost_half_bridge.TOPOLOGY,
+    module.TOPOLOGY.name: module.TOPOLOGY
+    for module in (
+        flyback_unfolder,
+        series_capacitor_boost_half_bridge,
+        llc_electrolytic_full_bridge,
+        llc_film_full_bridge,
+        llc_fixed_port_full_bridge,
+        coupled_boost_electrolytic_ac_freewheel,
+        flyback_port_unfolder,
+        coupled_boost_film_two_level,
+        coupled_boost_port_dc_freewheel,
+        coupled_boost_film_ac_freewheel,
+        llc_electrolytic_fast_leg,
+        flyback_film_full_bridge,
+        dual_active_bridge_film_fast_leg,
+        interleaved_boost_film_ac_freewheel,
+    )
 }
 
 

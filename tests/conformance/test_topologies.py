@@ -78,11 +78,11 @@ def test_margins_have_unique_names_units_and_meanings(candidate, case, rng):
 def test_every_variable_matters(candidate, case, rng):
     """Moving a gene changes something booked for some design of a random batch."""
     topology, static = candidate
-    values = random_values(topology, static, case, 24, rng)
+    values = random_values(topology, static, case, 64, rng)
     base = evaluate(topology, made(topology, static, values), case)
     idle = []
     for v in variables(topology.design, case.catalogue.names(), static=static):
-        other = random_values(topology, static, case, 24, rng)[v.field]
+        other = random_values(topology, static, case, 64, rng)[v.field]
         moved = evaluate(topology, made(topology, static, {**values, v.field: other}), case)
         same = (moved.columns == base.columns).all() and (moved.margins == base.margins).all()
         idle += [v.path] if same else []
