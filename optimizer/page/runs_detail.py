@@ -9,7 +9,6 @@ from dash import dcc, html
 
 from models.errors import RipplefrontError
 from optimizer.archive import Run
-from optimizer.closing import verdict
 from optimizer.export import FORMS
 from optimizer.figures_data import front_points
 from optimizer.files import checked
@@ -18,10 +17,11 @@ from optimizer.page import frame, runs_course
 from optimizer.page.areas import address
 from optimizer.page.exports import PICTURE_FORMS
 from optimizer.page.library import Library
+from optimizer.page.runs_evidence import evidence, table
 from optimizer.page.runs_facts import Entry
 from optimizer.page.runs_list import state, tag
 from optimizer.page.runs_words import age, short, size_words, when
-from optimizer.progress import duration, share
+from optimizer.progress import duration
 from optimizer.quantities import quantity
 
 TITLES = {"parquet": "Parquet"}
@@ -101,7 +101,7 @@ def found(library: Library, name: str) -> list[Any]:
     try:
         run = library.run(name)
         with checked(run.folder / "status.json"):
-            return [html.H2("Designs to open first"), _corners(run), *_evidence(run)]
+            return [html.H2("Designs to open first"), _corners(run), *evidence(run)]
     except RipplefrontError as error:
         return [html.H2("Designs to open first"), frame.message(error)]
 
@@ -117,7 +117,7 @@ def _corners(run: Run) -> Any:
         return html.P("No feasible design has been found.")
     heads = ("topology", "corner", "design", "density", "efficiency", "cost (invented prices)",
              "life")  # fmt: skip
-    return _table("corners of every front", heads, groups, 3)
+    return table("corners of every front", heads, groups, 3)
 
 
 def _group(run: Run, topology: str, found: Sequence[tuple[str, FrontPoint]]) -> html.Tbody:
@@ -134,36 +134,6 @@ def _group(run: Run, topology: str, found: Sequence[tuple[str, FrontPoint]]) -> 
     ]
     title = html.Th(tag(topology), scope="rowgroup", rowSpan=len(rows))
     return html.Tbody([html.Tr([title, *rows[0]]), *map(html.Tr, rows[1:])])
-
-
-def _evidence(run: Run) -> list[Any]:
-    """Return what speaks for each front, as the terminal says it at the end."""
-    known = [e for e in run.status.get("evidence", ()) if e["hypervolume"] > 0.0]
-    if len(known) == 2:
-        known = known[:1]  # the common front is that of the only topology
-    rows = [
-        html.Tr(
-            [
-                html.Th(tag(e["topology"]) or "all together", scope="row"),
-                html.Td(verdict(e)),
-                html.Td(f"{e.get('designs', 0):,}", className="n"),
-                html.Td(f"{e['hypervolume']:.4f}", className="n"),
-                html.Td(share(e["moved"]) or "–", className="n"),
-                html.Td(share(e.get("disagreement")) or "–", className="n"),
-            ]
-        )
-        for e in known
-    ]
-    behind = [
-        html.P(short(f"{tag(d['topology'])}: {d['text']}", 400))
-        for d in run.status.get("dominated", ())
-    ]
-    if not rows:
-        return behind
-    heads = ("topology", "evidence", "designs", "hypervolume", "moved in the last third",
-             "seeds differ")  # fmt: skip
-    table = _table("evidence for every front", heads, rows, 2)
-    return [html.H2("Whether the fronts can be relied on"), table, *behind]
 
 
 def course(library: Library, name: str) -> list[Any]:
@@ -194,7 +164,7 @@ def _given_up(rows: Sequence[tuple[str, str]]) -> list[Any]:
     heads = ("structure", "why")
     return [
         html.H2(f"Given up on the way: {len(rows)} structure{'s' if len(rows) > 1 else ''}"),
-        _table("structures given up", heads, drawn, len(heads)),
+        table("structures given up", heads, drawn, len(heads)),
     ]
 
 
@@ -239,21 +209,3 @@ def _made_with(run: Run) -> list[tuple[str, Any]]:
         ("topologies left out", left_out),
         ("specification", html.Code(f"sha256 {str(manifest.get('specification_sha256'))[:16]}…")),
     ]
-
-
-def _table(caption: str, heads: Sequence[str], rows: Sequence[Any], numbers: int) -> html.Div:
-    """Return a table of rows, or of groups of rows.
-
-    Its columns from number ``numbers`` on hold numbers.
-    """
-    head = [
-        html.Th(h, scope="col", className="n" if k >= numbers else "") for k, h in enumerate(heads)
-    ]
-    grouped = bool(rows) and isinstance(rows[0], html.Tbody)
-    return html.Div(
-        html.Table(
-            [html.Caption(caption, className="unseen"), html.Thead(html.Tr(head)),
-             *(rows if grouped else [html.Tbody(rows)])]
-        ),
-        className="wide",
-    )  # fmt: skip

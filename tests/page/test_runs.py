@@ -8,11 +8,20 @@ import time
 from urllib.parse import unquote
 
 import dash
+import plotly
 import pytest
 
 from models.errors import RunError
 from optimizer.files import Lock
-from optimizer.page import runs_area, runs_course, runs_facts, runs_limits, runs_live
+from optimizer.page import (
+    runs_area,
+    runs_course,
+    runs_detail,
+    runs_evidence,
+    runs_facts,
+    runs_limits,
+    runs_live,
+)
 from optimizer.page.library import Library
 from optimizer.page.runs_actions import actions, done
 from optimizer.page.runs_facts import Entry, Facts
@@ -191,6 +200,31 @@ def test_runs_that_name_each_other_as_parents_are_all_listed():
     entries = [made("a", "b"), made("b", "a"), made("c", "c"), made("d", "gone")]
     found = [e.name for family in families(entries) for _, e in family]
     assert sorted(found) == ["a", "b", "c", "d"]
+
+
+def test_what_others_beat_everywhere_is_a_table_in_words_of_the_goals(library):
+    gaps = [["power_density_kw_l", 0.2067, 0.2331], ["weighted_efficiency_pct", 1.2, 1.7]]
+    behind = {"topology": "boost", "distance": 1.0, "gaps": gaps, "text": "dominated everywhere"}
+    folder = library.root / library.names()[0]
+    edit(folder, "status.json", dominated=[behind])
+    told = " ".join(text_of(part) for part in runs_evidence.evidence(library.run(folder.name)))
+    assert "power density [kW/l]" in told
+    assert "weighted efficiency [points]" in told
+    assert "0.207, 0.233" in told
+    assert "1.20, 1.70" in told
+    del behind["gaps"]  # as an older version wrote it
+    edit(folder, "status.json", dominated=[behind])
+    told = " ".join(text_of(part) for part in runs_evidence.evidence(library.run(folder.name)))
+    assert "boost: dominated everywhere" in told
+
+
+def test_a_run_is_offered_as_report_tables_and_pictures(library):
+    entry = only(library)
+    told = runs_detail.head(entry, [entry])
+    found = json.dumps(told, cls=plotly.utils.PlotlyJSONEncoder)
+    for asked in ("report?run=", "run?run=", "as=csv", "as=parquet", "as=json", "as=svg"):
+        assert asked in found
+    assert found.count('"download": true') == 7
 
 
 def test_names_and_pins_from_files_stay_texts(tmp_path):
