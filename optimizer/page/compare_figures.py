@@ -13,11 +13,15 @@ from optimizer.fronts import FrontPoint
 from optimizer.page.compare_bits import LETTERS
 from optimizer.page.compare_designs import Column, group_loss
 from optimizer.page.design_figures import PATTERNS, Figure, axis, figure, marker
+from optimizer.page.runs_list import tag
 
 MOST_PARTS = 10  # told apart in a figure; the table below it has all
 BAR, AROUND = 13, 78  # [px] of a bar, and of what stands around all bars
 OLDER = ("dot", "dashdot", "longdashdot", "dash", "longdash")  # lines of runs but the last
 LEGEND_ROW = 20  # [px]
+LEGEND_MARK, LETTER = 50, 6  # widths of a line with its symbol, and of a letter [px]
+LEGEND_WIDTH = 1200  # of a window as it is usual [px]
+FRONTS = 460  # height without the names of the fronts [px]
 
 
 def names(found: Sequence[Column]) -> list[str]:
@@ -140,16 +144,22 @@ def fronts_picture(found: Comparison) -> Figure:
         for topology in found.topologies:
             front = facts.sides[topology].front
             if front:
-                title = found.titles.get(topology, topology)
                 data.append(
                     {**_line(facts, front, (at, of), place_of(topology), dash=dash),
-                     "name": html.escape(f"{title}, {facts.name}")}
+                     "name": html.escape(f"{tag(topology)}, {facts.name}")}
                 )  # fmt: skip
     return figure(
         data, "The fronts of all runs", x=axis(at.axis), y=axis(of.axis),
         more={"legend": {"orientation": "h", "x": 0.0, "y": -0.16, "yanchor": "top",
                          "font": {"size": 11}}},
     )  # fmt: skip
+
+
+def fronts_height(drawn: Figure) -> int:
+    """Return the height of the fronts with as many rows below as their names take [px]."""
+    widths = [LEGEND_MARK + LETTER * len(trace["name"]) for trace in drawn["data"]]
+    rows = math.ceil(len(widths) / max(LEGEND_WIDTH // max(widths, default=1), 1))
+    return FRONTS + LEGEND_ROW * rows
 
 
 def _line(

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 import html as markup
 from typing import Any
 
 from dash import dcc, html
 
 from optimizer.compare import Comparison, Pair
-from optimizer.comparison_figures import price_figure
+from optimizer.comparison_figures import panels, price_figure
 from optimizer.page import theme
 from optimizer.page.areas import address
 from optimizer.page.compare_bits import plain_table
 from optimizer.price import Price, Row, Table
+
+FEW = 3  # topologies that are all unfolded
 
 
 def priced(found: Comparison, pair: Pair, n: int, scheme: str | None) -> list[Any]:
@@ -29,33 +32,42 @@ def priced(found: Comparison, pair: Pair, n: int, scheme: str | None) -> list[An
     scheme : str, optional
         The theme.
     """
-    drawn = price_figure(found, pair)
-    height = int(drawn.layout.height or 500)
-    drawn.update_layout(title=None, margin={"t": 30})
     return [
         html.H2(f"From {pair.before} to {pair.after}"),
         html.P([html.Strong("Pins added: "), "; ".join(pair.added) or "none"]),
         html.P([html.Strong("Pins dropped: "), "; ".join(pair.dropped)]) if pair.dropped else None,
         *[html.P(remark, className="compare-remark") for remark in pair.remarks],
-        html.P(summary) if (summary := spoken(found, pair)) else None,
-        theme.graph(f"compare-price-{n}", drawn, scheme, height),
-        *_prices(found, pair),
+        *means(found, pair),
+        html.Div(_prices(found, pair, n, scheme), id=f"compare-price-{n}"),
     ]
 
 
-def spoken(found: Comparison, pair: Pair) -> str:
-    """Return the mean losses of a pair in one sentence, for a quick reader and for speech."""
+def means(found: Comparison, pair: Pair) -> list[Any]:
+    """Return the mean losses of a pair: in one sentence, of many topologies as a list."""
+    told = spoken(found, pair)
+    if not told:
+        return []
+    if len(told) <= FEW:
+        return [html.P(f"On average along the front: {'; '.join(told)}.")]
+    return [
+        html.P("On average along the front:"),
+        html.Ul([html.Li(t) for t in told], className="compare-means"),
+    ]
+
+
+def spoken(found: Comparison, pair: Pair) -> list[str]:
+    """Return the mean losses of a pair in words, a piece for each topology."""
     told = []
     for price in pair.prices[1:]:
-        means = [
+        losses = [
             f"{t.of.difference(-t.mean)} {t.of.difference_unit} of {t.of.title} "
             f"at equal {t.at.title}{_noisy(t)}"
             for t in price.tables
             if t.mean is not None
         ]
-        if means:
-            told.append(f"{_title(found, price)}: {', '.join(means)}")
-    return f"On average along the front: {'; '.join(told)}." if told else ""
+        if losses:
+            told.append(f"{_title(found, price)}: {', '.join(losses)}")
+    return told
 
 
 def _noisy(table: Table) -> str:
@@ -70,20 +82,54 @@ def _title(found: Comparison, price: Price) -> str:
     return markup.unescape(found.titles.get(price.topology, price.topology))
 
 
-def _prices(found: Comparison, pair: Pair) -> list[Any]:
+def _prices(found: Comparison, pair: Pair, n: int, scheme: str | None) -> list[Any]:
+    """Return the price for each topology, and for all together first where there are many."""
     together, *single = pair.prices
+    ahead = {p.topology for p in (*together.before, *together.after)}
+    parts: list[Any] = []
+    unfolded = 0
+    for k, price in enumerate(single):
+        first = len(single) <= FEW or (price.topology in ahead and unfolded < FEW)
+        unfolded += first
+        parts.append(
+            html.Details(
+                [
+                    html.Summary(html.H3(_title(found, price))),
+                    *_drawn(found, pair, price, f"compare-price-{n}-{k}", scheme),
+                    *_price(found, pair, price),
+                ],
+                open=first,
+                className="compare-topology",
+            )
+        )
+    if len(single) < 2:
+        return parts
     same = [p for p in single if (p.before, p.after) == (together.before, together.after)]
-    parts = [part for price in single for part in _price(found, pair, price)]
     if same:
-        said = f"All topologies together: as {_title(found, same[0])}, which dominates the others."
-        return [*parts, html.P(said)] if len(single) > 1 else parts
-    return parts + (_price(found, pair, together) if len(single) > 1 else [])
+        told = f"All topologies together: as {_title(found, same[0])}, which dominates the others."
+        return [html.P(told), *parts]
+    every = [html.H3(_title(found, together)), *_price(found, pair, together)]
+    return [*every, *parts] if len(single) > FEW else [*parts, *every]
+
+
+def _drawn(
+    found: Comparison, pair: Pair, price: Price, name: str, scheme: str | None
+) -> list[Any]:
+    """Return both fronts of a topology as a figure, where there is a design on one."""
+    alone = dataclasses.replace(pair, prices=(price,))
+    if not panels(alone):
+        return []
+    # Its name is the heading above the figure.
+    unnamed = dataclasses.replace(found, titles={price.topology: ""})
+    figure = price_figure(unnamed, alone)
+    height = int(figure.layout.height or 500)
+    figure.update_layout(title=None, margin={"t": 30})
+    return [theme.graph(name, figure, scheme, height)]
 
 
 def _price(found: Comparison, pair: Pair, price: Price) -> list[Any]:
     tables = [_table(found, pair, price, t) for t in price.tables]
     return [
-        html.H3(_title(found, price)),
         *[html.P(remark) for remark in price.remarks],
         html.Div(tables, className="compare-pair compare-prices") if tables else None,
     ]

@@ -18,12 +18,11 @@ from optimizer.page import frame
 from optimizer.page.compare_address import MOST
 from optimizer.page.compare_bits import Head, Row, head, number_row, row_table, text_row
 from optimizer.page.compare_design_view import chart
-from optimizer.page.compare_figures import fronts_picture
-from optimizer.page.compare_prices import priced
+from optimizer.page.compare_figures import fronts_height, fronts_picture
+from optimizer.page.compare_prices import FEW, priced
 from optimizer.page.library import Library
 from optimizer.standing import why
 
-FRONTS = 460  # [px]
 FILES = {"csv": "prices as CSV", "svg": "picture as SVG", "png": "as PNG", "json": "all as JSON",
          "html": "as a page"}  # fmt: skip
 
@@ -65,6 +64,7 @@ def plain(found: Comparison) -> Comparison:
 
 def _compared(found: Comparison, scheme: str | None) -> list[Any]:
     heads = [head(f.name) for f in found.runs]
+    drawn = fronts_picture(found)
     return [
         _exports(found),
         html.Div(
@@ -74,17 +74,28 @@ def _compared(found: Comparison, scheme: str | None) -> list[Any]:
             ],
             className="compare-pair",
         ),
-        chart("fronts", fronts_picture(found), scheme, FRONTS + 22 * len(found.runs)),
+        chart("fronts", drawn, scheme, fronts_height(drawn)),
         html.P("The run given last: solid line, filled symbols. The others: dotted "
                "or broken, and hollow.",
                className="soft"),
-        html.H3("What each topology reaches"),
-        row_table(heads, reach_rows(found), "what each topology reaches", fold=False),
-        html.P("Hypervolume: part of what the designs of all these runs together reach.",
-               className="soft"),
+        _reach(found, heads),
         *[part for n, pair in enumerate(found.pairs) for part in priced(found, pair, n, scheme)],
         html.P(READING, className="soft"),
     ]  # fmt: skip
+
+
+def _reach(found: Comparison, heads: Sequence[Head]) -> html.Details:
+    """Return what each topology reaches, folded where there are many."""
+    return html.Details(
+        [
+            html.Summary(html.H3("What each topology reaches")),
+            row_table(heads, reach_rows(found), "what each topology reaches", fold=False),
+            html.P("Hypervolume: part of what the designs of all these runs together reach.",
+                   className="soft"),
+        ],
+        open=len(found.topologies) <= FEW,
+        className="compare-topology",
+    )  # fmt: skip
 
 
 def _asked_differently(found: Comparison, heads: Sequence[Head]) -> list[Any]:
