@@ -117,8 +117,7 @@ class Inductor(Wound):
             Fact("direct current", first(current.i_dc), "A"),
             Fact("rms current, line frequency", first(current.i_line_rms), "A"),
             Fact("rms current, ripple", first(self.coppers[0].ripple) ** 0.5, "A"),
-            Fact("peak flux density", first(self.b_peak), "T",
-                 None if powder else float(self.b_limit(t)[0].min())),
+            Fact("peak flux density", first(self.b_peak), "T") if powder else self.flux_fact(t),
             Fact("temperature", first(t), "°C", T_LIMIT),
         )  # fmt: skip
         what = "powder-core inductor" if powder else "gapped ferrite inductor"

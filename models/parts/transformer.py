@@ -251,7 +251,7 @@ class Transformer(Wound):
             Fact("primary rms current", first(_rms(primary)), "A"),
             Fact("secondary rms current", first(_rms(secondary)), "A"),
             Fact("insulation voltage, peak", first(self.stress.v_insulation), "V", V_INSULATION),
-            Fact("peak flux density", first(self.b_peak), "T", float(self.b_limit(t)[0].min())),
+            self.flux_fact(t),
             Fact("temperature", first(t), "°C", T_LIMIT),
         )
         what = "gapped ferrite transformer"

@@ -198,6 +198,18 @@ class Wound:
         """Return the design limit of the flux density [T] at ``t``, as saturation falls."""
         return self.material.b_max * (saturation(t) / saturation(0.0 * t + 100.0))
 
+    def flux_fact(self, t: Array) -> Fact:
+        """Return the peak flux density of the first design and its limit [T].
+
+        Both at the operating point that comes nearest to saturation: the hottest point
+        has the lowest limit, and another one may have the most flux.
+        """
+        xp = array_namespace(self.b_peak)
+        peak, limit = (xp.reshape(x[0], (-1,)) for x in
+                       xp.broadcast_arrays(self.b_peak, self.b_limit(t)))  # fmt: skip
+        worst = int(xp.argmax(peak / limit))
+        return Fact("peak flux density", float(peak[worst]), "T", float(limit[worst]))
+
     def _losses(self, t: Array) -> Ledger:
         """Return the losses by cause."""
         n, path = self.count, self.path

@@ -248,3 +248,14 @@ def test_winding_data_can_be_built():
     assert facts["leakage inductance"] > 0
     rms = {fact.name: fact.value for fact in item.stress}["primary rms current"]
     assert rms == pytest.approx(np.sqrt(16 + 16 + 4 + 2.25))
+
+
+def test_flux_and_its_limit_on_the_sheet_are_of_one_point():
+    load = stress()
+    several = np.array([20.0, 19.0, 10.0]).reshape(1, POINTS, 1)
+    part = place(load=dataclasses.replace(load, i_m_peak=several))
+    t = np.array([40.0, 110.0, 60.0]).reshape(1, POINTS, 1)
+    (item,) = part.items(t, CASE)
+    flux = next(fact for fact in item.stress if fact.name == "peak flux density")
+    saturation = margin(part.book(t, CASE), "saturation")
+    assert flux.value / flux.bound == pytest.approx(1.0 + saturation, rel=1e-12)
