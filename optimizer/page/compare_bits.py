@@ -12,6 +12,7 @@ from dash import html
 from optimizer.page.design_differences import difference, shown
 
 LETTERS = "ABCDEF"
+FEW = 3  # topologies that are all unfolded
 
 NONE = "–"  # where something does not exist
 Head: TypeAlias = dict[str, Any]
@@ -162,3 +163,10 @@ def plain_table(
         html.Table([html.Caption(caption), html.Thead(head), html.Tbody(body)]),
         className="compare-table wide", role="region", tabIndex=0, **{"aria-label": caption},
     )  # fmt: skip
+
+
+def folding(title: str, content: Sequence[Any], *, unfolded: bool) -> html.Details:
+    """Return content under a heading that unfolds it."""
+    return html.Details(
+        [html.Summary(html.H3(title)), *content], open=unfolded, className="compare-topology"
+    )

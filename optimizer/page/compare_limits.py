@@ -12,7 +12,7 @@ from models.topologies import TOPOLOGIES
 from optimizer.archive import Run
 from optimizer.binding import RULE, Summary, bindings, summary
 from optimizer.page import frame
-from optimizer.page.compare_bits import Row, head, number_row, row_table
+from optimizer.page.compare_bits import FEW, Row, folding, head, number_row, row_table
 from optimizer.page.library import Library
 from optimizer.page.memory import Memory
 
@@ -40,10 +40,8 @@ def limits(library: Library, runs: Sequence[Run]) -> list[Any]:
     heads = [head(run.name) for run in shown]
     for topology in topologies:
         title = TOPOLOGIES[topology].title if topology in TOPOLOGIES else topology
-        told += [
-            html.H3(title),
-            row_table(heads, rows_of(each, topology), f"what limits {title}", fold=False),
-        ]
+        rows = row_table(heads, rows_of(each, topology), f"what limits {title}", fold=False)
+        told.append(folding(title, [rows], unfolded=len(topologies) <= FEW))
     return [html.H2("What limits each"), *told, html.P(RULE, className="soft")]
 
 

@@ -12,10 +12,8 @@ from optimizer.compare import Comparison, Pair
 from optimizer.comparison_figures import panels, price_figure
 from optimizer.page import theme
 from optimizer.page.areas import address
-from optimizer.page.compare_bits import plain_table
+from optimizer.page.compare_bits import FEW, folding, plain_table
 from optimizer.price import Price, Row, Table
-
-FEW = 3  # topologies that are all unfolded
 
 
 def priced(found: Comparison, pair: Pair, n: int, scheme: str | None) -> list[Any]:
@@ -91,17 +89,11 @@ def _prices(found: Comparison, pair: Pair, n: int, scheme: str | None) -> list[A
     for k, price in enumerate(single):
         first = len(single) <= FEW or (price.topology in ahead and unfolded < FEW)
         unfolded += first
-        parts.append(
-            html.Details(
-                [
-                    html.Summary(html.H3(_title(found, price))),
-                    *_drawn(found, pair, price, f"compare-price-{n}-{k}", scheme),
-                    *_price(found, pair, price),
-                ],
-                open=first,
-                className="compare-topology",
-            )
-        )
+        content = [
+            *_drawn(found, pair, price, f"compare-price-{n}-{k}", scheme),
+            *_price(found, pair, price),
+        ]
+        parts.append(folding(_title(found, price), content, unfolded=first))
     if len(single) < 2:
         return parts
     same = [p for p in single if (p.before, p.after) == (together.before, together.after)]

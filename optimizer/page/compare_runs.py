@@ -16,11 +16,21 @@ from optimizer.compare import Comparison, compared
 from optimizer.compare_data import READING
 from optimizer.page import frame
 from optimizer.page.compare_address import MOST
-from optimizer.page.compare_bits import Head, Row, head, number_row, row_table, text_row
+from optimizer.page.compare_bits import (
+    FEW,
+    Head,
+    Row,
+    folding,
+    head,
+    number_row,
+    row_table,
+    text_row,
+)
 from optimizer.page.compare_design_view import chart
 from optimizer.page.compare_figures import fronts_height, fronts_picture
-from optimizer.page.compare_prices import FEW, priced
+from optimizer.page.compare_prices import priced
 from optimizer.page.library import Library
+from optimizer.page.runs_list import tag
 from optimizer.standing import why
 
 FILES = {"csv": "prices as CSV", "svg": "picture as SVG", "png": "as PNG", "json": "all as JSON",
@@ -86,16 +96,13 @@ def _compared(found: Comparison, scheme: str | None) -> list[Any]:
 
 def _reach(found: Comparison, heads: Sequence[Head]) -> html.Details:
     """Return what each topology reaches, folded where there are many."""
-    return html.Details(
-        [
-            html.Summary(html.H3("What each topology reaches")),
-            row_table(heads, reach_rows(found), "what each topology reaches", fold=False),
-            html.P("Hypervolume: part of what the designs of all these runs together reach.",
-                   className="soft"),
-        ],
-        open=len(found.topologies) <= FEW,
-        className="compare-topology",
-    )  # fmt: skip
+    content = [
+        row_table(heads, reach_rows(found), "what each topology reaches", fold=False),
+        html.P("Hypervolume: part of what the designs of all these runs together reach.",
+               className="soft"),
+    ]  # fmt: skip
+    few = len(found.topologies) <= FEW
+    return folding("What each topology reaches", content, unfolded=few)
 
 
 def _asked_differently(found: Comparison, heads: Sequence[Head]) -> list[Any]:
@@ -145,7 +152,7 @@ def reach_rows(found: Comparison) -> list[Row]:
     """Return by topology the size of each front, its hypervolume and its best designs."""
     rows = []
     for topology in found.topologies:
-        title = found.titles.get(topology, topology)
+        title = tag(topology)
         sides = [f.sides[topology] for f in found.runs]
         shares = [None if s.share is None else 100.0 * s.share for s in sides]
         rows += [

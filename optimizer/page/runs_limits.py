@@ -21,6 +21,7 @@ from optimizer.page.runs_facts import stamps
 from optimizer.page.runs_list import tag
 
 FIRST = 8  # rows of a topology
+FEW = 3  # topologies that are all unfolded
 HEADS = ("where", "meaning", "what", "tightest at, or which end", "of the front")
 _kept = Memory(16)
 
@@ -40,11 +41,16 @@ def _drawn(library: Library, run: Run) -> list[Any]:
     found = bindings(run, library.case(run))
     rows = summary(found)
     told: list[Any] = []
-    for topology, designs in found.items():
-        if designs:
-            mine = [r for r in rows if r.topology == topology and not r.natural]
-            told += [html.H3(f"{tag(topology)}, {len(designs)} designs on its front")]
-            told += [_table(topology, mine) if mine else html.P("No limit and no range binds.")]
+    filled = {topology: designs for topology, designs in found.items() if designs}
+    for topology, designs in filled.items():
+        mine = [r for r in rows if r.topology == topology and not r.natural]
+        title = html.H3(f"{tag(topology)}, {len(designs)} designs on its front")
+        drawn = _table(topology, mine) if mine else html.P("No limit and no range binds.")
+        told.append(
+            html.Details(
+                [html.Summary(title), drawn], open=len(filled) <= FEW, className="runs-limit"
+            )
+        )
     if told:
         told.append(html.P(RULE, className="soft"))
     for text in _barren(run):
