@@ -70,21 +70,6 @@
     places.forEach(draw);
   }).observe(document, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-compare"] });
 
-  // ---- paper is narrower than the window ------------------------------------------
-
-  const PAPER = 690; // px across an upright page between its margins
-
-  function drawn() {
-    return window.Plotly ? [...document.querySelectorAll(".compare .js-plotly-plot")].filter((p) => p.layout) : [];
-  }
-
-  window.addEventListener("beforeprint", () => {
-    drawn().filter((p) => p.clientWidth > PAPER).forEach((p) => window.Plotly.relayout(p, { width: PAPER }));
-  });
-  window.addEventListener("afterprint", () => {
-    drawn().filter((p) => p.layout.width === PAPER).forEach((p) => window.Plotly.relayout(p, { width: null, autosize: true }));
-  });
-
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.compare = { keep_focus: keepFocus, fold: fold };
 })();

@@ -184,6 +184,22 @@
     labelling = window.setTimeout(labelFigures, 250);
   }).observe(document, { childList: true, subtree: true });
 
+  // ---- paper is narrower than the window ------------------------------------------
+
+  const PAPER = 690; // px across an upright page between its margins
+
+  function plots() { // the plane of the fronts has a way of its own
+    const found = document.querySelectorAll(".js-plotly-plot:not(#fronts-plane *)");
+    return window.Plotly ? [...found].filter((p) => p.layout) : [];
+  }
+
+  window.addEventListener("beforeprint", () => {
+    plots().filter((p) => p.clientWidth > PAPER).forEach((p) => window.Plotly.relayout(p, { width: PAPER }));
+  });
+  window.addEventListener("afterprint", () => {
+    plots().filter((p) => p.layout.width === PAPER).forEach((p) => window.Plotly.relayout(p, { width: null, autosize: true }));
+  });
+
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.page = {
     wanted_theme: wanted,
