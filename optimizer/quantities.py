@@ -7,7 +7,7 @@ import math
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
 # Units that take a prefix; others are printed as they are.
 PREFIXED = {"F", "H", "A", "V", "W", "Ω", "s", "Hz", "C", "J"}
-ROUND = {"°C": 0, "€": 1, "%": 2, "turns": 0}
+ROUND = {"°C": 0, "K": 1, "€": 1, "%": 2, "turns": 0}
 HOURS_PER_YEAR = 8760.0
 LONGEST_YEARS = 99
 

@@ -26,6 +26,8 @@ UNITS = {r.name: r.unit for r in RESULTS}
 # Results of which less is better; of the other headline figures more is.
 LESS = frozenset({"cost", "loss_full_w", "box_surface_max_c", "height_mm", "mass_kg"})
 
+FAR = 10.0  # times a limit; beyond, how far off it is means nothing
+
 
 @dataclasses.dataclass(frozen=True)
 class Open:
@@ -84,7 +86,7 @@ def _figure(opened: Open, name: str, title: str) -> html.Div:
     better = (now < before) == (name in LESS)
     return html.Div(
         [
-            html.Span(title.replace(" (invented prices)", ""), className="design-name"),
+            html.Span(title.replace(" (invented prices)", ", invented"), className="design-name"),
             html.B(differences.shown(now, unit)),
             html.Span(
                 told or ("no change" if opened.changes else "\u00a0"),
@@ -103,9 +105,14 @@ def _verdict(opened: Open) -> list[Any]:
         return [html.Strong("All limits are met."), ""]
     rows = zip(item.evaluation.margin_names, item.evaluation.margins[0], strict=True)
     broken = sorted(((m, n) for n, m in rows if m > 0.0), reverse=True)
-    named = ", ".join(f"{n} (by {100 * m:.1f} %)" for m, n in broken[:3])
+    named = ", ".join(f"{n} ({_missed(m)})" for m, n in broken[:3])
     more = f" and {len(broken) - 3} more" if len(broken) > 3 else ""
     return [html.Strong(f"Not met: {named}{more}.", className="bad"), " It stands on no front."]
+
+
+def _missed(margin: float) -> str:
+    """Return by how much a limit is not met, given the part of it."""
+    return f"by {100 * margin:.1f} %" if margin < FAR else "by far"
 
 
 def _standing(opened: Open) -> str:
