@@ -101,10 +101,8 @@ def test_arrows_slider_and_rows_vary_too(window, site):
     until(window, f'Math.abs(document.querySelector("{WIDTH}").value - 155) < 6')
     row = window.locator("#design-vary select").first
     name = row.evaluate("s => s.options[s.selectedIndex ? 0 : 1].value")
-    count = answers(window)
     row.select_option(name)
-    until(window, f"Number(document.getElementById('design-vary').dataset.n) > {count}")
-    assert "2 values" in window.inner_text("#design-head")
+    until(window, "document.getElementById('design-head').textContent.includes('2 values')")
 
 
 def test_groups_open_on_demand_and_by_keyboard(window, site):
