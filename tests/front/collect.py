@@ -1,10 +1,11 @@
 """Write designs of a run's fronts to tests/data, where the tests take them as references.
 
-    python tests/front/collect.py RUN_FOLDER [RUN_FOLDER …] [count]
+    python tests/front/collect.py RUN_FOLDER [RUN_FOLDER …] [count] [missing]
 
 For each topology of a run, ``count`` designs (default 3) spread over its front from the
 densest to the most efficient replace tests/data/front_<topology>_<n>.json; further runs,
-as of other structures, add theirs.  Take runs of runs/demo.toml: that is the case in which
+as of other structures, add theirs.  With ``missing``, topologies that have designs keep
+them.  Take runs of runs/demo.toml: that is the case in which
 the tests evaluate them.  Values are
 rounded to six figures, as somebody would type them, and evaluated again; a design that the
 rounding pushes over a limit gives way to its neighbour on the front.
@@ -81,10 +82,13 @@ def collected(run: Run, count: int) -> dict[str, list[str]]:
 
 def main(words: list[str]) -> None:
     counts = [int(word) for word in words if word.isdigit()]
+    folders = [Path(word) for word in words if not word.isdigit() and word != "missing"]
+    kept = {path.stem for path in DATA.glob("front_*.json")} if "missing" in words else set()
     texts: dict[str, list[str]] = {}
-    for folder in (Path(word) for word in words if not word.isdigit()):
+    for folder in folders:
         for topology, more in collected(open_run(folder), *counts or (3,)).items():
-            texts[topology] = texts.get(topology, []) + more
+            if f"front_{topology}_1" not in kept:
+                texts[topology] = texts.get(topology, []) + more
     for topology, files in texts.items():
         for old in DATA.glob(f"front_{topology}_*.json") if files else ():
             old.unlink()
