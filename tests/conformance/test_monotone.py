@@ -13,15 +13,28 @@ from models.topologies import TOPOLOGIES
 from tests.front import reference as front
 
 FLYBACK = front.names("flyback_unfolder")
-BRIDGE = front.names("series_capacitor_boost_half_bridge")
+# One design of every topology, where all of them would add nothing but time.
+ONE = tuple(front.names(topology)[0] for topology in TOPOLOGIES if front.names(topology))
+# What stores the pulsating power, and the figure that tells how far it swings.
+STORES = {
+    "links.c_2.count": "links.swing",
+    "link.port.storage.count": "link.port.swing",
+    "link.storage.count": "link.swing",
+    "link.film.count": "link.swing",
+    "buffer.port.storage.count": "buffer.port.swing",
+    "buffer.storage.count": "module.ripple",
+}
 CEILING = 1e7  # [h], life at which the books stop counting
 STRICT = 1e-9  # margins of a feasible design, typed with six figures
 
 
-def loss(item, path: str) -> float:
-    """A loss at full power and nominal voltage, by path [W]."""
-    value = item.evaluation.ledger.find(path, Kind.LOSS).value
-    return float(value[0, min(full_row(item.case), value.shape[1] - 1), 0])
+def loss(item, begin: str, cause: str) -> float:
+    """Losses of a cause under a path at full power and nominal voltage [W]."""
+    row, total = full_row(item.case), 0.0
+    for entry in item.evaluation.ledger.of(Kind.LOSS):
+        if entry.path.startswith(begin) and entry.path.endswith(f".{cause}"):
+            total += float(entry.value[0, min(row, entry.value.shape[1] - 1), 0])
+    return total
 
 
 def figure(item, path: str) -> float:
@@ -56,24 +69,33 @@ def few_and_many(name: str, path: str):
     return (other, front.reference(name)) if n > 1 else (front.reference(name), other)
 
 
-WINDINGS = [
-    *((n, "flyback.transformer", "primary_") for n in FLYBACK),
-    *((n, "flyback.transformer", "secondary_") for n in FLYBACK),
-    *((n, f"{stage}", "") for n in BRIDGE
-      for stage in ("boost.choke", "bridge.doubler", "bridge.choke", "filter.choke")),
-]  # fmt: skip
+def paths(end: str) -> list[tuple[str, str]]:
+    """Designs, and variables of theirs that end so."""
+    return [
+        (name, path.removesuffix(end))
+        for name in ONE
+        for path in front.document(name)["variables"]
+        if path.endswith(end)
+    ]
 
 
-@pytest.mark.parametrize(("name", "path", "winding"), WINDINGS)
-def test_thicker_strands_have_less_direct_current_loss(name, path, winding):
-    thin, thick = less_and_more(name, f"{path}.{winding}strand_mm", 1.25)
-    assert loss(thick, f"{path}.copper_dc") < loss(thin, f"{path}.copper_dc")
+def store(name: str) -> str:
+    """The variable that counts the pieces of what stores the pulsating power."""
+    known = front.document(name)["variables"]
+    return next(path for path in STORES if path in known)
 
 
-@pytest.mark.parametrize(("name", "path", "winding"), WINDINGS)
-def test_more_strands_have_less_direct_current_loss(name, path, winding):
-    fewer, more = less_and_more(name, f"{path}.{winding}strands", 1.4)
-    assert loss(more, f"{path}.copper_dc") < loss(fewer, f"{path}.copper_dc")
+# Losses of all windings are summed: part and variable may stand at different paths.
+@pytest.mark.parametrize(("name", "path"), paths("strand_mm"))
+def test_thicker_strands_have_less_direct_current_loss(name, path):
+    thin, thick = less_and_more(name, f"{path}strand_mm", 1.25)
+    assert loss(thick, "", "copper_dc") < loss(thin, "", "copper_dc")
+
+
+@pytest.mark.parametrize(("name", "path"), paths("strands"))
+def test_more_strands_have_less_direct_current_loss(name, path):
+    fewer, more = less_and_more(name, f"{path}strands", 1.4)
+    assert loss(more, "", "copper_dc") < loss(fewer, "", "copper_dc")
 
 
 @pytest.mark.parametrize("name", FLYBACK)
@@ -85,26 +107,27 @@ def test_more_electrolytics_mean_less_ripple_and_more_from_the_module(name):
     assert column(many, "life_years") > column(few, "life_years")
 
 
-@pytest.mark.parametrize("name", BRIDGE)
-@pytest.mark.parametrize("link", ["c_1", "c_2"])
-def test_more_film_swings_less(name, link):
-    few, many = few_and_many(name, f"links.{link}.count")
+@pytest.mark.parametrize("name", front.NAMES)
+def test_more_of_the_store_swings_less(name):
+    path = store(name)
+    few, many = few_and_many(name, path)
+    assert figure(many, STORES[path]) < figure(few, STORES[path])
+
+
+@pytest.mark.parametrize("name", front.names("series_capacitor_boost_half_bridge"))
+def test_either_link_helps_the_other(name):
+    few, many = few_and_many(name, "links.c_1.count")
     assert figure(many, "links.swing") < figure(few, "links.swing")
 
 
-SWITCHES = [
-    *((n, "flyback.main") for n in FLYBACK),
-    *((n, "flyback.clamp_switch") for n in FLYBACK),
-    *((n, "unfolder.switch") for n in FLYBACK),
-    *((n, "bridge.leg_b") for n in BRIDGE),
-]
-
-
-@pytest.mark.parametrize(("name", "path"), SWITCHES)
-def test_transistors_in_parallel_conduct_with_less_loss(name, path):
+@pytest.mark.parametrize(("name", "path"), paths(".parallel"))
+def test_semiconductors_in_parallel_conduct_with_less_loss(name, path):
     # The on-resistance may be held to what the row offers; pieces in parallel never are.
     few, many = few_and_many(name, f"{path}.parallel")
-    assert loss(many, f"{path}.conduction") < loss(few, f"{path}.conduction")
+    # The two switches of a port's leg have paths of their own.
+    begin = path.removesuffix("leg")
+    assert loss(few, begin, "conduction") > 0.0
+    assert loss(many, begin, "conduction") < loss(few, begin, "conduction")
 
 
 def other_case(**points) -> Case:
@@ -157,8 +180,7 @@ def test_more_power_loses_more_and_heats_more(name):
 
 @pytest.mark.parametrize("name", front.NAMES)
 def test_more_capacitors_cost_money_and_room(name):
-    path = "buffer.storage.count" if name in FLYBACK else "links.c_2.count"
-    few, many = few_and_many(name, path)
+    few, many = few_and_many(name, store(name))
     for what in ("cost", "pieces", "volume_capacitor_l"):
         assert column(many, what) > column(few, what)
 
