@@ -15,7 +15,7 @@ import pytest
 
 from models.ledger import Kind
 from models.topologies import TOPOLOGIES, series_capacitor_boost_half_bridge
-from tests.front.reference import NAMES, names, reference
+from tests.front.reference import NAMES, document, names, reference
 from tests.whole import averaged, module_store, one_link, rectified, two_links
 from tests.whole import recomputed as link
 
@@ -28,8 +28,8 @@ LOSS_ANYWHERE, LOSS_WEIGHTED = 0.06, 0.01
 LOSSY = 0.03
 LIGHT = 0.2  # of rated power: one half cycle of two in the bursts of a rectified sine
 RECTIFIED = ("flyback_unfolder", "flyback_port_unfolder")
-LINKED = tuple(n for n in NAMES if reference(n).topology.name not in RECTIFIED)
-STORED = tuple(n for n in NAMES if reference(n).topology.name in RECTIFIED)
+STORED = tuple(n for n in NAMES if document(n)["topology"] in RECTIFIED)
+LINKED = tuple(n for n in NAMES if n not in STORED)
 
 
 def kind_of(name):
