@@ -14,6 +14,7 @@ from optimizer.page.fronts_data import variable_units
 from optimizer.page.fronts_draw import parent_of
 from optimizer.page.fronts_table import tag
 from optimizer.page.fronts_view import CLOUDS, FRAMES, GUIDES, MOST_RUNS, View, axis_of
+from optimizer.page.run_files import run_files
 
 SHORT = {"0": "whole fronts", "5": "5 of each", "9": "9 of each", "15": "15 of each"}
 TALL = "clamp(380px, 58vh, 900px)"
@@ -56,6 +57,7 @@ def area(view: View, runs: Sequence[Run], subject: Run, names: Sequence[str]) ->
             html.Div(id="fronts-told", role="status"),
             _choices(view, subject),
             html.Div([_main(), _side(subject)], className="fronts-body"),
+            run_files(subject.name),
         ],
         className="fronts",
     )

@@ -85,5 +85,5 @@ def told(library: Library, run: Run) -> list[Any]:
     served = [c for c in run.candidates if run.fronts[c.number].size]
     if not served:
         return parts
-    names = ", ".join(tag(topology) for topology in found)
+    names = "; ".join(tag(topology) for topology in found)
     return [html.Details([html.Summary(f"{run.name}: nothing feasible of {names}"), *parts])]

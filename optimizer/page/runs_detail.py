@@ -9,22 +9,19 @@ from dash import dcc, html
 
 from models.errors import RipplefrontError
 from optimizer.archive import Run
-from optimizer.export import FORMS
 from optimizer.figures_data import front_points
 from optimizer.files import checked
 from optimizer.fronts import FrontPoint, corners
 from optimizer.page import frame, runs_course
 from optimizer.page.areas import address
-from optimizer.page.exports import PICTURE_FORMS
 from optimizer.page.library import Library
+from optimizer.page.run_files import run_files
 from optimizer.page.runs_evidence import evidence, table
 from optimizer.page.runs_facts import Entry
 from optimizer.page.runs_list import state, tag
 from optimizer.page.runs_words import age, short, size_words, when
 from optimizer.progress import duration
 from optimizer.quantities import quantity
-
-TITLES = {"parquet": "Parquet"}
 
 
 def head(entry: Entry, others: Sequence[Entry]) -> list[Any]:
@@ -49,7 +46,7 @@ def head(entry: Entry, others: Sequence[Entry]) -> list[Any]:
     return [
         _facts(facts),
         html.P(_ways(entry, others), className="runs-ways"),
-        html.P(_files(entry.name), className="runs-ways"),
+        run_files(entry.name),
     ]
 
 
@@ -78,22 +75,6 @@ def _ways(entry: Entry, others: Sequence[Entry]) -> list[Any]:
             dcc.Link("Both fronts", href=address("/fronts", runs=both)),
         ]
     return found
-
-
-def _files(name: str) -> list[Any]:
-    """Return links to what can be taken away of a run."""
-    found: list[Any] = ["To take away: ", _file("Report", "report", run=name),
-                        " · front designs as "]  # fmt: skip
-    for form in FORMS:
-        found += [_file(TITLES.get(form, form.upper()), "run", run=name, **{"as": form}), " "]
-    found.append("· picture of the fronts as ")
-    for form in PICTURE_FORMS:
-        found += [_file(form.upper(), "fronts", run=name, **{"as": form}), " "]
-    return found
-
-
-def _file(title: str, kind: str, **asked: str) -> html.A:
-    return html.A(title, href=address(f"/export/{kind}", **asked), download=True)
 
 
 def found(library: Library, name: str) -> list[Any]:
