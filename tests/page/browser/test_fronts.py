@@ -1,32 +1,20 @@
 """The fronts in a real browser: drawn, brushed, zoomed, opened, compared, by keyboard alone."""
 
 import os
-import threading
 import time
-from pathlib import Path
 from types import SimpleNamespace
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-import waitress
-from waitress import wasyncore
 
-from optimizer.page.app import hosts_of, listening, page_app
 from optimizer.store import Store, unpacked
 from tests.optimizer.made_runs import made_run
+from tests.page.browser.windows import served, until
 from tests.page.made import many
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 HOSTILE = "<img src=x onerror=alert(1)>"
 PLOT = "document.querySelector('#fronts-plane .js-plotly-plot')"
 FRONTS = f"{PLOT} && {PLOT}.data && {PLOT}.data.filter(t => t.mode === 'lines+markers').length"
-PATIENCE = 30  # s
-
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here")
 
 
 def curve(best, count=12):
@@ -41,53 +29,16 @@ def site(tmp_path_factory):
     parent = made_run(root, "parent", {"flyback_unfolder": curve(97.0)}).name
     child = made_run(root, "child", {"flyback_unfolder": curve(96.0)}, parent=parent).name
     hostile = made_run(root, "hostile", {HOSTILE: curve(96.0)}).name
-    place = listening("127.0.0.1", 0)
-    port = place.getsockname()[1]
-    app = page_app(root, hosts_of("127.0.0.1", port))
-    server = waitress.create_server(app.server, sockets=[place], threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield SimpleNamespace(
-        root=root, at=f"http://127.0.0.1:{port}", large=large, parent=parent, child=child,
-        hostile=hostile,
-    )  # fmt: skip
-    server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map))
-    thread.join(timeout=10)
-    server.task_dispatcher.shutdown()
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """One browser for the module."""
-    playwright = pytest.importorskip("playwright.sync_api").sync_playwright().start()
-    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield browser
-    browser.close()
-    playwright.stop()
+    with served(root) as at:
+        yield SimpleNamespace(
+            root=root, at=at, large=large, parent=parent, child=child, hostile=hostile
+        )
 
 
 @pytest.fixture
-def window(chromium, site):
-    """A new window that fails the test on any error, and on any request elsewhere."""
-    context = chromium.new_context(viewport={"width": 1366, "height": 900})
-    page = context.new_page()
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
-    page.on("dialog", lambda d: (wrong.append("dialog"), d.dismiss()))
-    page.on("request", lambda r: wrong.append(r.url)
-            if not r.url.startswith((site.at, "data:", "blob:")) else None)  # fmt: skip
-    yield page
-    context.close()
-    assert wrong == []
-
-
-def until(page, script, seconds=PATIENCE):
-    """Wait for a condition in the page; its policy forbids to hand it text to evaluate."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(script):
-        assert time.monotonic() < end, f"never came true: {script}"
-        time.sleep(0.02)
+def window(new_window):
+    """A new window, high enough for the whole plane."""
+    return new_window(height=900)
 
 
 def opened(page, site, runs, more=""):
@@ -335,9 +286,9 @@ def test_a_run_being_written_is_followed(window, site):
 def test_nothing_runs_over_at_any_width(window, site):
     for width in (400, 1366, 2560):
         window.set_viewport_size({"width": width, "height": 900})
-        opened(window, site, f"{site.child},{site.parent}")
-        window.wait_for_timeout(400)
-        assert window.evaluate("document.documentElement.scrollWidth") <= width
+        for runs in (f"{site.child},{site.parent}", site.large):  # one topology, and all there are
+            opened(window, site, runs)
+            until(window, f"document.documentElement.scrollWidth <= {width}")
 
 
 def test_how_long_it_takes(window, site, capsys):
