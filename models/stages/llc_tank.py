@@ -26,8 +26,8 @@ R_GATE = 5.0  # [Ω], of a rectifying transistor; without effect
 class OwnChoke:
     """Most of the resonant inductance is a choke."""
 
-    f_0: Array = real(60, 400, "kHz", "resonant frequency", log=True)
-    choke: inductor.Design = part("resonant choke", turns=(3, 40))
+    f_0: Array = real(70, 350, "kHz", "resonant frequency", log=True)
+    choke: inductor.Design = part("resonant choke", turns=(2, 12))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Design:
     )
     burst: Array = real(1, 40, "%", "share of full power below which it runs in bursts", log=True)
     transformer: transformer.Design = part(
-        "transformer", turns_primary=(2, 30), turns_secondary=(4, 150)
+        "transformer", turns_primary=(2, 16), turns_secondary=(6, 130)
     )
     switch: switch.Design = part("each switch at the module")
     input: capacitor.Ceramic = part("capacitors at the module")
