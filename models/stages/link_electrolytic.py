@@ -21,6 +21,9 @@ from models.stages.stage import Placed
 from models.variables import part, real
 
 F_LEAST = 1.0  # [Hz], divisor floor of a stage that rests
+# Gauss-Chebyshev nodes of the swing for the stage in front [1]: small as the swing is, it takes
+# a resonant stage across its resonance, where the rectifiers begin to recover.
+NODES = 3
 TRAITS = StorageTraits("electrolytics in the link", Store.LINK, swings=False)
 
 
@@ -41,7 +44,7 @@ def swing(design: Design, side: GridSide, m_max: Array, case: Case) -> Link:
     A fifth of their capacitance is lost then; swing and limits hold for it.
     """
     slow, fast = _capacitances(design, case)
-    return link_voltage(design.ratio, slow + fast, side, m_max, nodes=1, case=case)
+    return link_voltage(design.ratio, slow + fast, side, m_max, nodes=NODES, case=case)
 
 
 def place(

@@ -16,7 +16,7 @@ TRIP_TIME = 2e-3  # [s], until the front stops when the grid is lost; common pra
 # Reference above the least voltage, for the sensors [1]; common practice, no source.
 RESERVE = 1.01
 # Swing of the energy that counts as small [1]: 3.5 % of voltage; the region in which one
-# voltage stands for the whole cycle in the stage in front.
+# voltage may stand for the whole cycle in a stage of fixed ratio in front.
 K_SMALL = 0.07
 
 

@@ -110,7 +110,7 @@ def test_swing_is_held_to_a_few_percent_at_the_end_of_life():
     worn = END_OF_LIFE * 660e-6 + 9.4e-6
     assert link.c.item() == pytest.approx(worn, rel=1e-9)
     assert found.books.find("link.swing", Kind.LIMIT).bound.item() == pytest.approx(0.07)
-    assert link.v_nodes.shape == (1, 1, 1)
+    assert link.v_nodes.shape == (1, 1, stage.NODES)
 
 
 @pytest.mark.published(
