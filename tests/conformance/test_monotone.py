@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from models.case import Case
+from models.evaluate import evaluate
 from models.ledger import Kind
 from models.results import full_row
 from models.topologies import TOPOLOGIES
+from models.variables import build
 from tests.front import reference as front
 
 FLYBACK = front.names("flyback_unfolder")
@@ -199,3 +201,23 @@ def test_every_limit_is_met_by_a_design_of_the_front(name):
 def test_every_topology_has_designs_on_its_front():
     for topology in TOPOLOGIES:
         assert len(front.names(topology)) >= 2
+
+
+# A part out of the catalogue has its own on-resistance, a core its own kind of material,
+# and a dead time longer than any current lasts is all the same.
+MAY_REST = (".r_on_mohm", ".ferrite", ".powder", ".t_dead_ns")
+
+
+@pytest.mark.parametrize("name", ONE)
+def test_every_variable_of_a_front_design_matters(name):
+    item = front.reference(name)
+    count = 2 * len(item.variables) + 1
+    values = {v.field: np.full((count, 1, 1), item.values[v.field]) for v in item.variables}
+    for i, v in enumerate(item.variables):
+        values[v.field][2 * i + 1 : 2 * i + 3, 0, 0] = v.lo, v.hi
+    design = build(item.topology.design, values, item.static)
+    found = evaluate(item.topology, design, item.case)
+    told = np.concatenate((found.columns, found.margins), axis=1)
+    moved = (told != told[0]).any(axis=1)
+    idle = [v.path for i, v in enumerate(item.variables) if not moved[2 * i + 1 : 2 * i + 3].any()]
+    assert not [path for path in idle if not path.endswith(MAY_REST)]

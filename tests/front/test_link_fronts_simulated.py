@@ -11,10 +11,18 @@ import pytest
 
 from models.axes import designs
 from models.parts import capacitor
-from models.stages import coupled_boost, flyback_link, interleaved_boost, llc, llc_fixed_ratio
+from models.stages import (
+    coupled_boost,
+    dual_active_bridge,
+    flyback_link,
+    interleaved_boost,
+    llc,
+    llc_fixed_ratio,
+)
 from tests.front.linked_stages import full, nodes, with_stage
 from tests.stages import (
     coupled_boost_circuit,
+    dual_active_bridge_circuit,
     flyback_circuit,
     interleaved_boost_circuit,
     test_llc_simulated,
@@ -253,3 +261,38 @@ def test_llc_that_follows_the_link(name, monkeypatch):
         )
         assert waves.mean("v:o") == pytest.approx(v_out, rel=0.005)
         compared(monkeypatch, item.stage, ready, front, waves)
+
+
+@pytest.mark.parametrize("name", few("front", dual_active_bridge))
+def test_dual_active_bridge(name):
+    one, ready = full(name), full(name).behind.prepared
+    c = ready.circuit
+    sims = [
+        dual_active_bridge_circuit.for_link(
+            dual_active_bridge_circuit.Point(
+                ready.v_in.item(), v, one.power, c.ratio.item(), c.l_s.item(), c.l_m.item(),
+                c.f.item(), one.stage.modulation == "triangular",
+            )
+        )
+        for v in nodes(one)
+    ]  # fmt: skip
+    wound = one.stress("transformer")
+    i_m = [s.value["i:pri"] + c.ratio.item() * s.value["i:sec"] for s in sims]
+    moved = [np.ptp(np.cumsum(s.step * s.value["v:pri"])) / c.f.item() for s in sims]
+
+    def over(wave):
+        return rms([s.rms(wave) for s in sims])
+
+    assert not differences(
+        {
+            "power": (one.power, ready.v_in.item() * np.mean([s.mean("i:in") for s in sims])),
+            "module switch": (one.stress("switch").i_rms, over("i:s1")),
+            "link switch": (one.stress("rectifier").i_rms, over("i:q1")),
+            "primary": (whole(wound.windings[0]), over("i:ls")),
+            "secondary": (whole(wound.windings[1]), over("i:sec")),
+            "flux": (rms(wound.flux[0].linkage_pp), rms(moved)),
+            "module": (one.stress("input").i_hf_rms, rms([s.ripple_rms("i:in") for s in sims])),
+            "link": (one.front.link_hf_rms, over("i:co")),
+        }
+    )
+    assert not bounds({"saturation": (wound.i_m_peak, [abs(x).max() for x in i_m])})
