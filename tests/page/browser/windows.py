@@ -25,7 +25,10 @@ def served(root, *, threads=4):
     place = listening("127.0.0.1", 0)
     port = place.getsockname()[1]
     app = page_app(root, hosts_of("127.0.0.1", port))
-    server = waitress.create_server(app.server, sockets=[place], threads=threads)
+    # In memory: a window that closes early would leave an answer kept in a file unclosed.
+    server = waitress.create_server(
+        app.server, sockets=[place], threads=threads, outbuf_overflow=1 << 28
+    )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
@@ -41,4 +44,4 @@ def until(page, expression, seconds=PATIENCE):
     end = time.monotonic() + seconds
     while not page.evaluate(expression):
         assert time.monotonic() < end, f"never came true: {expression}"
-        page.wait_for_timeout(20)
+        page.wait_for_timeout(40)
