@@ -118,7 +118,7 @@ def test_a_brush_narrows_count_figure_table_and_address_alike(window, site):
     assert window.inner_text("#fronts-count") == count
     window.click(".fronts-field.held button")
     until(window, f"document.getElementById('fronts-count').textContent === '{whole}'")
-    assert "brushes" not in query(window)
+    until(window, "!location.search.includes('brushes')")
 
 
 def test_typed_ends_brush_too_and_nonsense_is_refused(window, site):

@@ -3,6 +3,8 @@
 import contextlib
 import json
 import os
+import shutil
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -19,10 +21,15 @@ PATIENCE = 120  # s for a search, on a machine that does much else
 WIDTHS = [(400, 800), (1366, 768), (2560, 1440)]
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    return many(tmp_path_factory.mktemp("made"), 300)
+
+
 @pytest.fixture
-def site(tmp_path):
+def site(tmp_path, made):
     """The page over a run that opens, one that a test may write, and a broken one."""
-    first = many(tmp_path, 300)
+    first = Path(shutil.copytree(made, tmp_path / made.name))
     second = made_run(tmp_path, "second", FRONTS, pins=[HOSTILE], parent=first.name)
     edit(second.folder, "manifest.json", sweep={"id": "s", "variant": HOSTILE})
     (tmp_path / "broken").mkdir()
