@@ -125,6 +125,8 @@ def test_a_real_sweep_killed_with_its_terminal_resumes_to_the_same_front(tmp_pat
     os.killpg(follower.pid, signal.SIGKILL)
     follower.communicate()
     awaited(lambda: not alive(searching))
+    # The first of its threads may be gone before the last lets go of the lock.
+    awaited(lambda: open_run(folder).pid is None)
     assert open_run(folder).status["state"] == "interrupted"
     again = command("resume", "latest", "--runs", hurt_root, "--foreground", "-q")
     out, err = again.communicate(timeout=hurt.PATIENCE)
