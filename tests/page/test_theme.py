@@ -132,6 +132,8 @@ def test_every_colour_of_a_figure_has_a_twin_on_dark_ground(path):
 
 def test_print_gives_every_dark_colour_of_a_figure_its_light_twin_back():
     for light, dark in SWAPS.items():
+        if light == dark:
+            continue
         told = ", ".join(str(int(dark[i : i + 2], 16)) for i in (1, 3, 5))
         for what in ("fill", "stroke"):
             drawn = f':is([style*="{what}: rgb({told})"], [{what}="rgb({told})"])'  # or patterned
