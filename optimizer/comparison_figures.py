@@ -10,7 +10,7 @@ from plotly.subplots import make_subplots
 
 from optimizer.binding import Summary
 from optimizer.compare import Comparison, Pair
-from optimizer.figures import COLOURS, SYMBOLS, place_of, styled
+from optimizer.figures import COLOURS, SYMBOLS, place_of, styled, symbol_of
 from optimizer.fronts import FrontPoint
 from optimizer.objectives import Objective
 from optimizer.price import Price, Row
@@ -99,7 +99,7 @@ def _stair(
             "width": 1.3,
         },
         marker={
-            "symbol": SYMBOLS[k % 12] + ("-open" if old else ""),
+            "symbol": SYMBOLS[symbol_of(k)] + ("-open" if old else ""),
             "size": 7,
             "color": COLOURS[k % 6],
         },

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from optimizer.compare import Comparison, Pair
 from optimizer.comparison_figures import panels, worst_end
-from optimizer.figures import COLOURS, place_of
+from optimizer.figures import COLOURS, place_of, symbol_of
 from optimizer.fronts import FrontPoint
 from optimizer.objectives import Objective
 from optimizer.picture import MARKERS
@@ -81,7 +81,7 @@ def _stair(
         xs,
         ys,
         color=COLOURS[k % 6],
-        marker=MARKERS[k % 12],
+        marker=MARKERS[symbol_of(k)],
         markerfacecolor="white" if old else COLOURS[k % 6],
         drawstyle="steps-pre" if at.sign > 0.0 else "steps-post",
         linestyle="--" if old else "-",

@@ -46,6 +46,11 @@ def place_of(topology: str) -> int:
     return len(known) + zlib.crc32(topology.encode()) % len(SYMBOLS)
 
 
+def symbol_of(place: int) -> int:
+    """Return which of twelve symbols a place has; places of one colour differ in it."""
+    return (place + 3 * (place // len(SYMBOLS))) % len(SYMBOLS)
+
+
 def html(figure: go.Figure, *, library: bool) -> str:
     """Return a figure as an HTML fragment; ``library`` embeds the drawing code once."""
     # A copy: plotly takes entries out of what it is given.
@@ -94,7 +99,7 @@ def fronts_figure(
                 mode="lines+markers",
                 name=titles.get(name, name),
                 line={"color": COLOURS[k % 6], "dash": DASHES[k % 6], "width": 1.4},
-                marker={"symbol": SYMBOLS[k % 12], "size": 7, "color": COLOURS[k % 6]},
+                marker={"symbol": SYMBOLS[symbol_of(k)], "size": 7, "color": COLOURS[k % 6]},
                 text=[p.hover for p in ordered],
                 hovertemplate="%{text}<extra></extra>",
             )

@@ -10,7 +10,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
-from optimizer.figures import COLOURS, place_of
+from optimizer.figures import COLOURS, place_of, symbol_of
 from optimizer.fronts import FrontPoint
 
 MARKERS = ("o", "s", "D", "^", "X", "*", "P", "v", "p", "H", "d", "<")
@@ -32,12 +32,14 @@ def draw(
     fronts, titles : dict
         Points and long name of every topology.
     note : str
-        Printed small below the axes: specification, weighting, run, cautions.
+        Printed small above the axes: specification, weighting, run, cautions.
     path : Path
         Ends in .png, .svg or .pdf.
     """
     with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=(9.0, 6.0), dpi=130, layout="constrained")
+        # The legend stands below the plane, two names a line.
+        tall = 5.4 + 0.17 * -(-len(fronts) // 2)
+        figure = Figure(figsize=(9.0, tall), dpi=130, layout="constrained")
         axes = figure.add_subplot()
         everything = [p for points in fronts.values() for p in points]
         for name, points in fronts.items():
@@ -47,7 +49,7 @@ def draw(
                 [p.density for p in ordered],
                 [p.efficiency for p in ordered],
                 color=COLOURS[k % 6],
-                marker=MARKERS[k % 12],
+                marker=MARKERS[symbol_of(k)],
                 linestyle=STYLES[k % 6],
                 markersize=4.5,
                 linewidth=1.2,
@@ -58,8 +60,9 @@ def draw(
         axes.set_xlabel("power density [kW/l]")
         axes.set_ylabel("weighted efficiency [%]")
         axes.grid(visible=True, color="#e6e6e6", linewidth=0.7)
-        axes.legend(loc="best", frameon=True, fontsize=8)
-        figure.supxlabel(note, fontsize=6.5, color="#555555")
+        if everything:
+            figure.legend(loc="outside lower center", ncols=2, frameon=False, fontsize=7)
+        axes.set_title(note, fontsize=6.5, color="#555555", pad=16)
         figure.savefig(path)
 
 

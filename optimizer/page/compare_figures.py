@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from optimizer.compare import Comparison, Facts
-from optimizer.figures import COLOURS, DASHES, GROUPS, SYMBOLS, place_of
+from optimizer.figures import COLOURS, DASHES, GROUPS, SYMBOLS, place_of, symbol_of
 from optimizer.fronts import FrontPoint
 from optimizer.page.compare_bits import LETTERS
 from optimizer.page.compare_designs import Column, group_loss
@@ -177,8 +177,8 @@ def _line(
         "x": [p.results[at.name] for p in ordered], "y": [p.results[of.name] for p in ordered],
         "line": {"color": COLOURS[k % 6], "dash": dash, "width": 1.5,
                  "shape": "vh" if at.sign > 0.0 else "hv"},
-        "marker": {"symbol": SYMBOLS[k % 12] + ("" if dash == "solid" else "-open"), "size": 7,
-                   "color": COLOURS[k % 6]},
+        "marker": {"symbol": SYMBOLS[symbol_of(k)] + ("" if dash == "solid" else "-open"),
+                   "size": 7, "color": COLOURS[k % 6]},
         "text": texts,
         "hovertemplate": f"%{{text}}<extra>{html.escape(facts.name)}</extra>",
     }  # fmt: skip

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.axes import Array
-from optimizer.figures import COLOURS, SYMBOLS
+from optimizer.figures import COLOURS, SYMBOLS, symbol_of
 from optimizer.objectives import Objective
 from optimizer.page.design_figures import INK, Figure, axis, figure
 from optimizer.page.fronts_guides import Frame
@@ -193,7 +193,7 @@ def _front(plane: Plane, line: Line) -> Figure:
     k = line.kind % len(COLOURS)
     hollow = "-open" if line.order or line.parent else ""
     marker: dict[str, Any] = {
-        "symbol": SYMBOLS[line.kind % len(SYMBOLS)] + hollow,
+        "symbol": SYMBOLS[symbol_of(line.kind)] + hollow,
         "size": 7 if len(line.ids) < CROWDED else 5,
         "color": COLOURS[k],
         "line": {"width": 1.2 if hollow else 0.6, "color": COLOURS[k] if hollow else "#ffffff"},
