@@ -1,8 +1,5 @@
 """Coupled-inductor boost, electrolytic link, full bridge with freewheel at its output.
 
-    module ─ coupled-inductor boost ─┬─ full bridge with freewheel at its output ─ filter ─ grid
-                 electrolytics in the link
-
 Not isolated: the bridge holds the module at half the grid's voltage against an earthed
 neutral, without steps.
 """
@@ -16,11 +13,6 @@ from models.stages import coupled_boost, full_bridge_ac_freewheel, grid_filter, 
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ coupled-inductor boost ─┬─ full bridge ─ filter ─ relay ─ grid
-                      (1 or 2 phases)   electrolytics(freewheel at its output)
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,6 +36,6 @@ TOPOLOGY = linked(
     source="boost: Q. Zhao, F. C. Lee, 'High-efficiency, high step-up DC-DC converters', "
     "IEEE Trans. Power Electron. 18(1), 2003 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("coupled-inductor boost", "electrolytics", "full bridge, freewheel at output"),
     decoupling="electrolytics in the link",
 )

@@ -1,8 +1,5 @@
 """Coupled-inductor boost, film link that swings, full bridge that freewheels at its output.
 
-    module ─ coupled-inductor boost ─┬─ full bridge, freewheel at the output ─ filter ─ grid
-                                film, swings
-
 Not isolated: the bridge holds the module at half the grid's voltage against an earthed
 neutral, without steps.
 """
@@ -16,11 +13,6 @@ from models.stages import coupled_boost, full_bridge_ac_freewheel, grid_filter, 
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ coupled-inductor boost ─┬─ full bridge ─┬─ filter ─ relay ─ grid
-                      (1 or 2 phases)      film          freewheel
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -43,6 +35,6 @@ TOPOLOGY = linked(
     tag="coupled, film",
     source="boost: Q. Zhao, F. C. Lee, 'High-efficiency, high step-up DC-DC converters', IEEE "
     "Trans. Power Electron. 18(1), 2003 (from memory); bridge: common practice, no source",
-    diagram=DIAGRAM,
+    chain=("coupled-inductor boost", "film", "full bridge, freewheel at output"),
     decoupling="film in the link",
 )

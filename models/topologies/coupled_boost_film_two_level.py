@@ -1,8 +1,5 @@
 """Coupled-inductor boost, film link, full bridge, two levels.
 
-    module ─ coupled-inductor boost ─┬─ full bridge, two levels ─ filter ─ grid
-                 film in the link
-
 Not isolated: two levels keep the middle of both lines still, so that the module stands at
 half the grid's voltage against an earthed neutral.  The price is the choke's full ripple.
 """
@@ -16,11 +13,6 @@ from models.stages import coupled_boost, full_bridge_bipolar, grid_filter, link_
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ coupled-inductor boost ─┬─ full bridge, two levels ─ filter ─ relay ─ grid
-            (1 or 2 phases)   film in the link
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,6 +36,6 @@ TOPOLOGY = linked(
     source="boost: Q. Zhao, F. C. Lee, 'High-efficiency, high step-up DC-DC converters', "
     "IEEE Trans. Power Electron. 18(1), 2003 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("coupled-inductor boost", "film", "full bridge, two levels"),
     decoupling="film in the link",
 )

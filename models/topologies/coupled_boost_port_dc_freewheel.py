@@ -1,8 +1,5 @@
 """Coupled-inductor boost, ripple port, full bridge with freewheel at its input.
 
-    module ─ coupled-inductor boost ─┬─ full bridge with freewheel at its input ─ filter ─ grid
-                 ripple port at the link
-
 Not isolated.  The link hardly moves: a ripple port beside it takes the pulsating power into
 film that swings.
 """
@@ -16,11 +13,6 @@ from models.stages import coupled_boost, full_bridge_dc_freewheel, grid_filter, 
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ coupled-inductor boost ─┬─ full bridge ─ filter ─ relay ─ grid
-                      (1 or 2 phases)   ripple port (freewheel at its input)
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,6 +36,6 @@ TOPOLOGY = linked(
     source="boost: Q. Zhao, F. C. Lee, 'High-efficiency, high step-up DC-DC converters', "
     "IEEE Trans. Power Electron. 18(1), 2003 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("coupled-inductor boost", "ripple port and film", "full bridge, freewheel at input"),
     decoupling="ripple port at the link",
 )

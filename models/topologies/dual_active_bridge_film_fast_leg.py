@@ -1,8 +1,5 @@
 """Dual active bridge, film link, one fast leg in triangular current mode.
 
-    module ─ dual active bridge ─┬─ one fast leg in triangular current mode ─ filter ─ grid
-                 film in the link
-
 Isolated; every edge of the fast leg is soft, at a frequency that follows the line.
 """
 
@@ -15,11 +12,6 @@ from models.stages import dual_active_bridge, fast_leg_triangular, grid_filter, 
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ dual active bridge ─┬─ one fast leg, one slow ─ filter ─ relay ─ grid
-                     (transformer)      film
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -43,6 +35,6 @@ TOPOLOGY = linked(
     source="F. Krismer, J. W. Kolar, 'Closed form solution for minimum conduction loss "
     "modulation of DAB converters', IEEE Trans. Power Electron. 27(1), 2012 (from "
     "memory); bridge and filter: common practice, no source",
-    diagram=DIAGRAM,
+    chain=("dual active bridge", "film", "fast leg and slow leg"),
     decoupling="film in the link",
 )

@@ -1,8 +1,5 @@
 """Active-clamp flyback, film link, full bridge, three levels.
 
-    module ─ active-clamp flyback ─┬─ full bridge, three levels ─ filter ─ grid
-                 film in the link
-
 Isolated; the duty follows the link's swing, so that the module stands still without
 electrolytics.  Few parts, and all power through the flyback's magnetising energy.
 """
@@ -16,11 +13,6 @@ from models.stages import flyback_link, full_bridge_unipolar, grid_filter, link_
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part
-
-DIAGRAM = """
-  module ─ ceramic ─ flyback ─┬─ full bridge, three levels ─ filter ─ relay ─ grid
-   (1 or 2 phases, clamped)  film in the link
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,6 +36,6 @@ TOPOLOGY = linked(
     source="flyback: R. Watson, F. C. Lee, G. C. Hua, 'Utilization of an active-clamp circuit "
     "to achieve soft switching in flyback converters', IEEE Trans. Power Electron. 11(1), "
     "1996 (from memory); bridge and filter: common practice, no source",
-    diagram=DIAGRAM,
+    chain=("flyback", "film", "full bridge, three levels"),
     decoupling="film in the link",
 )

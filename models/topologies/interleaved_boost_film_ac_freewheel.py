@@ -1,8 +1,5 @@
 """Interleaved boost, film link that swings, full bridge that freewheels at its output.
 
-    module ─ interleaved boost ─┬─ full bridge, freewheel at the output ─ filter ─ grid
-                                film, swings
-
 Not isolated: the bridge holds the module at half the grid's voltage against an earthed
 neutral, without steps.  The plain boost is the baseline: its gain of about eight serves grids
 of 120 V from a common module.
@@ -17,11 +14,6 @@ from models.stages import full_bridge_ac_freewheel, grid_filter, interleaved_boo
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import alternative, part
-
-DIAGRAM = """
-  module ─ ceramic ─ interleaved boost ─┬─ full bridge ─┬─ filter ─ relay ─ grid
-                      (1 to 4 phases)      film          freewheel
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -48,6 +40,6 @@ TOPOLOGY = linked(
     tag="interleaved, film",
     source="boost: R. W. Erickson, D. Maksimović, 'Fundamentals of Power Electronics' (from "
     "memory); bridge: common practice, no source",
-    diagram=DIAGRAM,
+    chain=("interleaved boost", "film", "full bridge, freewheel at output"),
     decoupling="film in the link",
 )

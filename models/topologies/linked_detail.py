@@ -30,7 +30,7 @@ def linked(
     title: str,
     tag: str,
     source: str,
-    diagram: str,
+    chain: tuple[str, str, str],
     decoupling: str,
     module_window: tuple[float, float] = (15.0, 65.0),
 ) -> Topology:
@@ -42,15 +42,17 @@ def linked(
         Its stages.
     design : type
         Nests their designs.
-    name, title, tag, source, diagram, decoupling, module_window
+    name, title, tag, source, decoupling, module_window
         As in ``Topology``.
+    chain : tuple of str
+        Front, what stores the pulsating power, and bridge, as the block diagram has them.
     """
     return Topology(
         name=name,
         title=title,
         tag=tag,
         source=source,
-        diagram=diagram,
+        diagram=_diagram(*chain),
         isolated=w.isolated,
         decoupling=decoupling,
         common_mode=w.bridge.TRAITS.common_mode.value,
@@ -60,6 +62,11 @@ def linked(
         detail=functools.partial(detail, w),
         refusals=w.refusals,
     )
+
+
+def _diagram(front: str, stored: str, bridge: str) -> str:
+    before = f"  module ─ ceramic ─ {front} ─"
+    return f"\n{before}┬─ {bridge} ─ filter ─ relay ─ grid\n{' ' * len(before)}└─ {stored}\n"
 
 
 def detail(w: Wiring, x: Any, settled: Settled, case: Case) -> Detail:
@@ -88,9 +95,7 @@ def detail(w: Wiring, x: Any, settled: Settled, case: Case) -> Detail:
 
 def _at(value: Array, row: int) -> float:
     """Return the first design's value at a row, whatever the value varies with."""
-    return float(np.broadcast_to(value, (*value.shape[:1], max(value.shape[1], row + 1), 1))[
-        0, row if value.shape[1] > 1 else 0, 0
-    ])  # fmt: skip
+    return float(value[0, row if value.shape[1] > 1 else 0, 0])
 
 
 def _waves(

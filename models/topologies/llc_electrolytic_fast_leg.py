@@ -1,8 +1,5 @@
 """LLC resonant stage, electrolytic link, one fast leg, one at line frequency.
 
-    module ─ LLC resonant stage ─┬─ one fast leg, one at line frequency ─ filter ─ grid
-                 electrolytics in the link
-
 Isolated; two of the bridge's switches change state only with the line, so that their loss is
 conduction alone.  Behind a transformer its step at the zero crossing does no harm.
 """
@@ -16,11 +13,6 @@ from models.stages import fast_leg, grid_filter, link_electrolytic, llc, llc_tan
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part, structure
-
-DIAGRAM = """
-  module ─ ceramic ─ LLC stage ─┬─ one fast leg, one at line frequency ─ filter ─ relay ─ grid
-            (transformer)   electrolytics in the link
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -56,6 +48,6 @@ TOPOLOGY = linked(
     source="LLC: J. F. Lazar, R. Martinelli, 'Steady-state analysis of the LLC series "
     "resonant converter', APEC 2001 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("LLC stage", "electrolytics", "fast leg and slow leg"),
     decoupling="electrolytics in the link",
 )

@@ -1,8 +1,5 @@
 """LLC resonant stage, electrolytic link, full bridge, three levels.
 
-    module ─ LLC resonant stage ─┬─ full bridge, three levels ─ filter ─ grid
-                 electrolytics in the link
-
 Isolated; three levels halve the choke.  The frequency follows module and link.
 """
 
@@ -15,11 +12,6 @@ from models.stages import full_bridge_unipolar, grid_filter, link_electrolytic, 
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part, structure
-
-DIAGRAM = """
-  module ─ ceramic ─ LLC stage ─┬─ full bridge, three levels ─ filter ─ relay ─ grid
-            (transformer)   electrolytics in the link
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -55,6 +47,6 @@ TOPOLOGY = linked(
     source="LLC: J. F. Lazar, R. Martinelli, 'Steady-state analysis of the LLC series "
     "resonant converter', APEC 2001 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("LLC stage", "electrolytics", "full bridge, three levels"),
     decoupling="electrolytics in the link",
 )

@@ -1,8 +1,5 @@
 """LLC resonant stage, film link, full bridge, three levels.
 
-    module ─ LLC resonant stage ─┬─ full bridge, three levels ─ filter ─ grid
-                 film in the link
-
 Isolated; the frequency follows the link's swing, so that the module stands still without
 electrolytics.
 """
@@ -16,11 +13,6 @@ from models.stages import full_bridge_unipolar, grid_filter, link_film, llc, llc
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part, structure
-
-DIAGRAM = """
-  module ─ ceramic ─ LLC stage ─┬─ full bridge, three levels ─ filter ─ relay ─ grid
-            (transformer)   film in the link
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -56,6 +48,6 @@ TOPOLOGY = linked(
     source="LLC: J. F. Lazar, R. Martinelli, 'Steady-state analysis of the LLC series "
     "resonant converter', APEC 2001 (from memory); bridge and filter: common "
     "practice, no source",
-    diagram=DIAGRAM,
+    chain=("LLC stage", "film", "full bridge, three levels"),
     decoupling="film in the link",
 )

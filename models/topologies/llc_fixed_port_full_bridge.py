@@ -1,8 +1,5 @@
 """LLC stage of fixed ratio, ripple port at the link, full bridge with three levels.
 
-    module ─ LLC at its resonance ─┬─ full bridge, three levels ─ filter ─ grid
-                              ripple port
-
 Isolated.  The link follows the module's voltage, so that bridge and port must serve its whole
 window; in exchange the LLC stage never leaves its resonance.
 """
@@ -27,11 +24,6 @@ from models.stages import (
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
 from models.variables import part, real
-
-DIAGRAM = """
-  module ─ ceramic ─ LLC at resonance ─┬─ full bridge ─ filter ─ relay ─ grid
-                     (transformer)  ripple port
-"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -81,6 +73,6 @@ TOPOLOGY = linked(
     source="ripple port: P. T. Krein, R. S. Balog, M. Mirjafari, 'Minimum energy and capacitance "
     "requirements for single-phase inverters and rectifiers using a ripple port', IEEE Trans. "
     "Power Electron. 27(11), 2012 (from memory); the rest: common practice, no source",
-    diagram=DIAGRAM,
+    chain=("LLC stage at resonance", "ripple port and film", "full bridge, three levels"),
     decoupling="ripple port at the link",
 )
