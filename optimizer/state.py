@@ -39,6 +39,7 @@ class Tuning:
 
 # Entries of State.clock.
 GENERATION, EVALUATIONS, FEASIBLE, FAILED, POLISHED, POLISH_NEXT, APART, SEEDED = range(8)
+ENTRIES = 8
 
 
 @dataclasses.dataclass
@@ -92,8 +93,12 @@ class State:
 
 
 def state_from(arrays: Mapping[str, NDArray[Any]]) -> State:
-    """Return the state whose arrays ``State.arrays`` gave."""
-    return State(**dict(arrays))
+    """Return the state whose arrays ``State.arrays`` gave, those of older versions too."""
+    found = dict(arrays)
+    missing = ENTRIES - len(found["clock"])
+    if missing > 0:
+        found["clock"] = np.pad(found["clock"], (0, missing))
+    return State(**found)
 
 
 def founded(
@@ -111,7 +116,7 @@ def founded(
         "cloud_genes": v, "cloud_objectives": m, "cloud_columns": c,
         "nearest_genes": v, "nearest_margins": g, "nearest_columns": c,
     }  # fmt: skip
-    clock = np.zeros(8, dtype=np.int64)
+    clock = np.zeros(ENTRIES, dtype=np.int64)
     clock[SEEDED] = seeds is not None and len(seeds) > 0
     return state_from(
         {

@@ -194,3 +194,11 @@ def crossings(tuning):
 
 def test_relaxed_limits_cross_a_strait_before_which_strict_ones_stay():
     assert crossings(EASED) >= 2 * crossings(TUNING) + 2
+
+
+def test_an_island_that_an_older_version_stored_goes_on():
+    state, _ = advance(island(), StandIn(), TUNING, 2000)
+    older = state.arrays() | {"clock": state.clock[:7]}
+    again, report = advance(state_from(older), StandIn(), TUNING, 3000)
+    assert report.finished
+    assert len(again.clock) == len(state.clock)
