@@ -148,6 +148,28 @@ class GridData(Protocol):
         """Resistance of filter and wiring [Ω]."""
 
 
+def module_plant(c: float, g: float, f_inner: float, f: float) -> Plant:
+    """Return what the loop of the module's voltage acts on [V/A], around a current loop.
+
+    Parameters
+    ----------
+    c : float
+        Capacitance at the module [F].
+    g : float
+        Conductance I/V of the module's line through its operating point [S].
+    f_inner : float
+        Crossover of the current loop [Hz].
+    f : float
+        Switching frequency, for the delay [Hz].
+
+    Source
+    ------
+    Averaged circuit, derived here.
+    """
+    den = np.polymul([c, g], [1.0 / (2.0 * math.pi * f_inner), 1.0])
+    return Plant("1/((s·C + I/V)(1 + s/ω_i))", (1.0,), tuple(float(d) for d in den), delay(f))
+
+
 def front(x: FrontData) -> tuple[Loop, Loop]:
     """Return the loops of choke current and module voltage [V, A, Hz].
 
@@ -158,11 +180,7 @@ def front(x: FrontData) -> tuple[Loop, Loop]:
     f_inner = x.f_front / 20.0
     omega = 2.0 * math.pi * f_inner
     current = Plant("1/(s·L)", (1.0,), (x.l_front, 0.0), delay(x.f_front))
-    conductance = x.power / x.v_module**2
-    den = np.polymul([x.c_module, conductance], [1.0 / omega, 1.0])
-    voltage = Plant(
-        "1/((s·C + I/V)(1 + s/ω_i))", (1.0,), tuple(float(c) for c in den), delay(x.f_front)
-    )
+    voltage = module_plant(x.c_module, x.power / x.v_module**2, f_inner, x.f_front)
     return (
         closed("front choke current", current, (omega * x.l_front, 0.0), "V/A",
                "d = 1 − (v − K·(i* − i))/v₁, which feeds the link voltage forward"),

@@ -5,8 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 
-import numpy as np
-
 from models.physics.control import (
     Loop,
     Plant,
@@ -25,6 +23,7 @@ from models.physics.loops import (
     Unfolder,
     front,
     grid,
+    module_plant,
     unfolder,
 )
 
@@ -99,11 +98,7 @@ def module_port(x: ModulePort) -> tuple[Loop, ...]:
     Plants derived here from the averaged circuit.
     """
     v_peak = math.sqrt(2.0) * x.v_grid
-    omega = 2.0 * math.pi * x.port.crossover
-    den = np.polymul([x.c_module, x.power / x.v_module**2], [1.0 / omega, 1.0])
-    module = Plant(
-        "1/((s·C + I/V)(1 + s/ω_i))", (1.0,), tuple(float(c) for c in den), delay(x.port.f)
-    )
+    module = module_plant(x.c_module, x.power / x.v_module**2, x.port.crossover, x.port.f)
     energy = Plant(
         "V_pk/(s·C)", (v_peak,), (x.port.c, 0.0), 0.0, (moving_average(0.5 / x.f_grid),)
     )
@@ -130,11 +125,7 @@ def _module(x: Linked) -> tuple[Loop, ...]:
         return ()
     if x.l_front > 0.0:
         return front(x)
-    omega = 2.0 * math.pi * x.f_front / 20.0
-    den = np.polymul([x.c_module, x.power / x.v_module**2], [1.0 / omega, 1.0])
-    plant = Plant(
-        "1/((s·C + I/V)(1 + s/ω_i))", (1.0,), tuple(float(c) for c in den), delay(x.f_front)
-    )
+    plant = module_plant(x.c_module, x.power / x.v_module**2, x.f_front / 20.0, x.f_front)
     return (
         proportional_integral(
             "module voltage", plant, "A/V", crossover=x.f_front / 120.0, margin=PHASE_MARGIN,

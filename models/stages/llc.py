@@ -28,7 +28,7 @@ from models.stages.llc_setting import Setting
 from models.stages.ports import Front, FrontTraits, Link, Output
 from models.stages.series_capacitor_stress import active_share
 from models.stages.stage import Placed
-from models.variables import real
+from models.variables import part, real, structure
 
 TRAITS = FrontTraits(
     title="LLC resonant stage",
@@ -46,6 +46,18 @@ class Design(tanks.Design):
     """What may be varied of the regulated stage."""
 
     ratio: Array = real(2.5, 40.0, "", "magnetising over resonant inductance", log=True)
+
+
+@dataclasses.dataclass(frozen=True)
+class FullBridgeDesign(Design):
+    """The stage with a full bridge, and a choke whose inductance is free of the transformer.
+
+    From one module a half bridge has twice the current for nothing.
+    """
+
+    primary: str = structure("full", meaning="full bridge at the module")
+    resonance: tanks.OwnChoke = part("resonant choke and frequency")
+    resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
 
 
 @dataclasses.dataclass(frozen=True)

@@ -8,30 +8,18 @@ from __future__ import annotations
 
 import dataclasses
 
-from models.parts import capacitor, enclosure, housekeeping
-from models.stages import full_bridge_unipolar, grid_filter, link_film, llc, llc_tank
+from models.parts import enclosure, housekeeping
+from models.stages import full_bridge_unipolar, grid_filter, link_film, llc
 from models.topologies.linked import Wiring
 from models.topologies.linked_detail import linked
-from models.variables import part, structure
-
-
-@dataclasses.dataclass(frozen=True)
-class Stage(llc.Design):
-    """The stage with a full bridge, and a choke whose inductance is free of the transformer.
-
-    From one module a half bridge has twice the current for nothing.
-    """
-
-    primary: str = structure("full", meaning="full bridge at the module")
-    resonance: llc_tank.OwnChoke = part("resonant choke and frequency")
-    resonant: capacitor.Ceramic = part("resonant capacitors, ceramics of class I")
+from models.variables import part
 
 
 @dataclasses.dataclass(frozen=True)
 class Design:
     """What may be varied; every stage brings its own variables and parts."""
 
-    llc: Stage = part("LLC resonant stage")
+    llc: llc.FullBridgeDesign = part("LLC resonant stage")
     link: link_film.Design = part("link")
     bridge: full_bridge_unipolar.Design = part("full bridge, three levels")
     filter: grid_filter.Design = part("grid filter")
